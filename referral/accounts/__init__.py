@@ -1,0 +1,1 @@
+"""People and organisations: who signs in, and as what."""

@@ -1,0 +1,32 @@
+"""What the account pages take."""
+
+from marshmallow import Schema, fields, validate
+
+from referral.accounts.passwords import LONGEST as LONGEST_PASSWORD
+from referral.accounts.service import LONGEST_EMAIL
+from referral.web.forms import MISSING
+
+LONGEST_TYPED = 4 * LONGEST_PASSWORD
+
+
+class SignInForm(Schema):
+    """The door."""
+
+    email = fields.String(
+        required=True,
+        validate=validate.Length(max=LONGEST_EMAIL),
+        error_messages={"required": MISSING},
+    )
+    password = fields.String(
+        required=True,
+        validate=validate.Length(max=LONGEST_TYPED),
+        error_messages={"required": MISSING},
+    )
+    next = fields.String(load_default="")
+
+
+class PasswordForm(Schema):
+    """A new password, and the present one to show that it is you."""
+
+    present = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
+    password = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))

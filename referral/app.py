@@ -1,0 +1,108 @@
+"""The web app: the one place that joins layers, features and pages."""
+
+from pathlib import Path
+
+from flask import Flask, Response, request
+
+from referral.accounts import views as accounts_views
+from referral.accounts.actor import Actor
+from referral.accounts.passwords import Passwords
+from referral.accounts.sign_in import resume_session
+from referral.cases import views as cases_views
+from referral.desk import views as desk_views
+from referral.films import views as films_views
+from referral.horses import views as horses_views
+from referral.plans import views as plans_views
+from referral.rulebook.loader import load_rulebook
+from referral.settings import Settings
+from referral.storage.blobs import BlobStore
+from referral.storage.db import Database
+from referral.web import csrf, errors, filters, headers, login, wiring
+from referral.web.wiring import Wiring
+
+FEATURES = (
+    accounts_views.blueprint,
+    horses_views.blueprint,
+    cases_views.blueprint,
+    films_views.blueprint,
+    plans_views.blueprint,
+    desk_views.blueprint,
+)
+"""Every feature that has pages, in the order of the house."""
+
+PACKAGE = Path(__file__).resolve().parent
+LARGEST_REQUEST_BYTES = 96 * 1024 * 1024
+LARGEST_FORM_BYTES = 1024 * 1024
+MOST_FORM_PARTS = 2000
+VISIT_COOKIE = "referral-visit"
+LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
+
+
+def create_app(settings: Settings, wired: Wiring | None = None) -> Flask:
+    """Return the app for an instance; ``wired`` is made from the settings if not given."""
+    app = Flask(
+        "referral",
+        template_folder=str(page_folder("templates")),
+        static_folder=str(page_folder("static")),
+        static_url_path="/static",
+    )
+    _configure(app, settings)
+    joined = wired or wire(settings)
+    wiring.install(app, joined)
+    login.install(app, lambda token: _resume(joined, token))
+    app.before_request(_limit_body)
+    for part in (headers, csrf, errors, filters):
+        part.install(app)
+    for blueprint in FEATURES:
+        app.register_blueprint(blueprint)
+    app.add_url_rule("/healthz", "healthz", _healthz)
+    return app
+
+
+def wire(settings: Settings) -> Wiring:
+    """Return the wiring an instance's settings ask for."""
+    return Wiring(
+        settings=settings,
+        database=Database(settings.database_url),
+        blobs=BlobStore(settings.files_dir),
+        rulebook=load_rulebook(),
+        passwords=Passwords(),
+    )
+
+
+def page_folder(name: str) -> Path:
+    """Return the folder of templates or static files, in a checkout or in an installed wheel."""
+    installed = PACKAGE / f"_{name}"
+    return installed if installed.is_dir() else PACKAGE.parent / name
+
+
+def _resume(joined: Wiring, token: str) -> Actor | None:
+    return resume_session(joined.database, token, joined.now())
+
+
+def _configure(app: Flask, settings: Settings) -> None:
+    secure = settings.production
+    app.config.update(
+        SECRET_KEY=settings.secret_key,
+        MAX_CONTENT_LENGTH=LARGEST_REQUEST_BYTES,
+        MAX_FORM_MEMORY_SIZE=LARGEST_FORM_BYTES,
+        MAX_FORM_PARTS=MOST_FORM_PARTS,
+        SESSION_COOKIE_NAME=f"__Host-{VISIT_COOKIE}" if secure else VISIT_COOKIE,
+        SESSION_COOKIE_SECURE=secure,
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_PATH="/",
+        TRUSTED_HOSTS=None if secure else [*LOCAL_NAMES, settings.host],
+    )
+    app.jinja_env.trim_blocks = True
+    app.jinja_env.lstrip_blocks = True
+
+
+def _limit_body() -> None:
+    """Only an upload may be large; the library limits other forms by nothing else."""
+    if request.mimetype != "multipart/form-data":
+        request.max_content_length = LARGEST_FORM_BYTES
+
+
+def _healthz() -> Response:
+    return Response("ok\n", content_type="text/plain; charset=utf-8")

@@ -1,0 +1,167 @@
+"""Reads on cases; each starts from what the actor may see."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.accounts.models import Organisation, Person
+from referral.cases.access import CaseAccess
+from referral.cases.models import (
+    Case,
+    CaseMember,
+    Entry,
+    FlagAnswer,
+    Limit,
+    Observation,
+    Problem,
+    Question,
+    RedFlag,
+    Referral,
+)
+from referral.core.workflow import CaseState, Happening, Role, state_of
+from referral.errors import NotFound
+
+
+def case_for(session: Session, person_id: UUID, number: int) -> CaseAccess:
+    """Return the case as this person sees it.
+
+    Raises
+    ------
+    NotFound
+        If there is no such case, or the person has no part in it.
+    """
+    rows = session.execute(
+        select(Case, CaseMember.role)
+        .join(CaseMember, CaseMember.case_id == Case.id)
+        .where(
+            Case.number == number,
+            CaseMember.person_id == person_id,
+            CaseMember.until.is_(None),
+        )
+        .order_by(CaseMember.since, CaseMember.id)
+    ).all()
+    if not rows:
+        raise NotFound("There is no such case.")
+    case = rows[0][0]
+    state, revision = case_state(session, case.id)
+    return CaseAccess(
+        case_id=case.id,
+        number=case.number,
+        horse_id=case.horse_id,
+        jurisdiction=case.jurisdiction,
+        zone=case.zone,
+        actor_id=person_id,
+        roles=tuple(Role(row[1]) for row in rows),
+        state=state,
+        revision=revision,
+    )
+
+
+def case_state(session: Session, case_id: UUID) -> tuple[CaseState, int]:
+    """Return a case's state and the number of its last entry."""
+    states = case_states(session, [case_id])
+    return states.get(case_id, (CaseState(), 0))
+
+
+def case_states(session: Session, case_ids: Iterable[UUID]) -> Mapping[UUID, tuple[CaseState, int]]:
+    """Return state and last entry number of many cases in one query."""
+    happenings: dict[UUID, list[Happening]] = {}
+    last: dict[UUID, int] = {}
+    rows = session.execute(
+        select(Entry.case_id, Entry.seq, Entry.kind, Entry.actor_role, Entry.content)
+        .where(Entry.case_id.in_(list(case_ids)))
+        .order_by(Entry.case_id, Entry.seq)
+    )
+    for case_id, seq, kind, role, content in rows:
+        happenings.setdefault(case_id, []).append(Happening(kind, role, content))
+        last[case_id] = seq
+    return {case_id: (state_of(each), last[case_id]) for case_id, each in happenings.items()}
+
+
+def cases_of(session: Session, person_id: UUID) -> Sequence[Case]:
+    """Return every case that this person has a part in, newest first."""
+    return (
+        session.scalars(
+            select(Case)
+            .where(
+                Case.id.in_(
+                    select(CaseMember.case_id).where(
+                        CaseMember.person_id == person_id, CaseMember.until.is_(None)
+                    )
+                )
+            )
+            .order_by(Case.number.desc())
+        )
+        .unique()
+        .all()
+    )
+
+
+def people_on(
+    session: Session, case_id: UUID
+) -> Sequence[tuple[CaseMember, Person, Organisation | None]]:
+    """Return everybody on the case with their organisation."""
+    rows = session.execute(
+        select(CaseMember, Person, Organisation)
+        .join(Person, Person.id == CaseMember.person_id)
+        .outerjoin(Organisation, Organisation.id == CaseMember.organisation_id)
+        .where(CaseMember.case_id == case_id, CaseMember.until.is_(None))
+        .order_by(CaseMember.since, CaseMember.id)
+    ).all()
+    return [(member, person, organisation) for member, person, organisation in rows]
+
+
+def current_limits(session: Session, case_id: UUID) -> Sequence[Limit]:
+    """Return the limits in force: neither replaced nor withdrawn, oldest first."""
+    replaced = select(Limit.replaces_id).where(
+        Limit.case_id == case_id, Limit.replaces_id.is_not(None)
+    )
+    return session.scalars(
+        select(Limit)
+        .where(Limit.case_id == case_id, Limit.withdrawn.is_(False), Limit.id.not_in(replaced))
+        .order_by(Limit.set_at, Limit.id)
+    ).all()
+
+
+def current_problems(session: Session, case_id: UUID) -> Sequence[Problem]:
+    """Return the latest problem recorded on each limb."""
+    rows = session.scalars(
+        select(Problem).where(Problem.case_id == case_id).order_by(Problem.recorded_at, Problem.id)
+    ).all()
+    return list({row.limb: row for row in rows}.values())
+
+
+def latest_referral(session: Session, case_id: UUID) -> Referral | None:
+    """Return the referral in force, if one was sent."""
+    return session.scalars(
+        select(Referral).where(Referral.case_id == case_id).order_by(Referral.n.desc()).limit(1)
+    ).one_or_none()
+
+
+def flags_of(session: Session, case_id: UUID) -> Sequence[tuple[RedFlag, FlagAnswer | None]]:
+    """Return every red flag with its answer, newest first."""
+    rows = session.execute(
+        select(RedFlag, FlagAnswer)
+        .outerjoin(FlagAnswer, FlagAnswer.flag_id == RedFlag.id)
+        .where(RedFlag.case_id == case_id)
+        .order_by(RedFlag.raised_at.desc())
+    ).all()
+    return [(flag, answer) for flag, answer in rows]
+
+
+def observations_of(session: Session, case_id: UUID) -> Sequence[Observation]:
+    """Return what was observed, newest first."""
+    return session.scalars(
+        select(Observation)
+        .where(Observation.case_id == case_id)
+        .order_by(Observation.happened_on.desc(), Observation.recorded_at.desc())
+    ).all()
+
+
+def questions_of(session: Session, case_id: UUID) -> Sequence[Question]:
+    """Return questions and answers, oldest first."""
+    return session.scalars(
+        select(Question).where(Question.case_id == case_id).order_by(Question.written_at)
+    ).all()

@@ -1,0 +1,139 @@
+"""The verbs that never wait for a turn: observe, raise and answer a red flag, close, reopen."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from referral.cases.access import CaseAccess
+from referral.cases.models import Closure, FlagAnswer, Observation, RedFlag
+from referral.cases.service import Words, write_words
+from referral.cases.timeline import NewEntry, append
+from referral.core.workflow import Move
+from referral.errors import Invalid, NotFound
+from referral.storage.ids import new_id
+
+
+@dataclass(frozen=True, slots=True)
+class AddObservation:
+    """What somebody saw: on which limb, about what, in their words."""
+
+    limb: str | None
+    about: str
+    words: str
+    happened_on: date
+
+
+def add_observation(
+    session: Session, access: CaseAccess, command: AddObservation, now: datetime
+) -> None:
+    """Record an observation; it never conflicts with anybody's work."""
+    row = Observation(
+        id=new_id(now),
+        case_id=access.case_id,
+        limb=command.limb,
+        about=command.about,
+        words=command.words,
+        happened_on=command.happened_on,
+        recorded_by=access.actor_id,
+        recorded_at=now,
+    )
+    session.add(row)
+    facts = {"limb": command.limb, "about": command.about}
+    new = NewEntry(
+        Move.ADD_OBSERVATION, command.happened_on, facts, {"words": command.words}, row.id
+    )
+    append(session, access, new, now)
+
+
+@dataclass(frozen=True, slots=True)
+class RaiseFlag:
+    """A sign that must stop planned work."""
+
+    sign: str
+    limb: str | None
+    words: str | None
+    happened_on: date
+
+
+def raise_flag(session: Session, access: CaseAccess, command: RaiseFlag, now: datetime) -> None:
+    """Raise a red flag; planned work waits for the vet's answer."""
+    row = RedFlag(
+        id=new_id(now),
+        case_id=access.case_id,
+        limb=command.limb,
+        sign=command.sign,
+        words=command.words,
+        raised_by=access.actor_id,
+        raised_at=now,
+    )
+    session.add(row)
+    facts = {"flag": str(row.id), "sign": command.sign, "limb": command.limb}
+    new = NewEntry(Move.RAISE_FLAG, command.happened_on, facts, {"words": command.words}, row.id)
+    append(session, access, new, now)
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerFlag:
+    """The vet's answer to one red flag."""
+
+    flag_id: UUID
+    answer: str
+    reason: str
+    until: date | None
+    happened_on: date
+
+
+def answer_flag(session: Session, access: CaseAccess, command: AnswerFlag, now: datetime) -> None:
+    """Answer a red flag: resolved, or known and managed until a day.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such flag without an answer.
+    Invalid
+        If the flag is to be managed but no day is given.
+    """
+    if str(command.flag_id) not in access.state.live_flags:
+        raise NotFound("There is no such red flag waiting on this case.")
+    if command.answer == "managed" and command.until is None:
+        raise Invalid("Say until when.", {"until": ["Say until which day this holds."]})
+    row = FlagAnswer(
+        id=new_id(now),
+        flag_id=command.flag_id,
+        answer=command.answer,
+        reason=command.reason,
+        until=command.until,
+        answered_by=access.actor_id,
+        answered_at=now,
+    )
+    session.add(row)
+    until = command.until.isoformat() if command.until else None
+    facts = {"flag": str(command.flag_id), "answer": command.answer, "until": until}
+    new = NewEntry(Move.ANSWER_FLAG, command.happened_on, facts, {"reason": command.reason}, row.id)
+    append(session, access, new, now)
+
+
+def close_case(
+    session: Session, access: CaseAccess, outcome: str, command: Words, now: datetime
+) -> None:
+    """Close the case with its outcome."""
+    row = Closure(
+        id=new_id(now),
+        case_id=access.case_id,
+        outcome=outcome,
+        words=command.words,
+        closed_by=access.actor_id,
+        closed_at=now,
+    )
+    session.add(row)
+    facts = {"outcome": outcome}
+    texts = {"words": command.words}
+    new = NewEntry(Move.CLOSE, command.happened_on, facts, texts, row.id, command.based_on)
+    append(session, access, new, now)
+
+
+def reopen_case(session: Session, access: CaseAccess, command: Words, now: datetime) -> None:
+    """Open a closed case again, with the reason."""
+    write_words(session, access, Move.REOPEN, command, now)

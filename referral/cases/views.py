@@ -1,0 +1,283 @@
+"""Moves on a case: open it, set problem and limits, refer, ask and answer, observe, flag, close."""
+
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from flask import Blueprint, flash, make_response, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from marshmallow import Schema
+
+from referral.cases.forms import TEMPLATES, FormPage, form_page
+from referral.cases.remarks import (
+    AddObservation,
+    AnswerFlag,
+    RaiseFlag,
+    add_observation,
+    answer_flag,
+    close_case,
+    raise_flag,
+    reopen_case,
+)
+from referral.cases.schemas import (
+    CloseForm,
+    FlagAnswerForm,
+    FlagForm,
+    LimitForm,
+    ObservationForm,
+    ProblemForm,
+    ReferralForm,
+    WithdrawForm,
+    WordsForm,
+)
+from referral.cases.service import (
+    SendReferral,
+    SetLimit,
+    SetProblem,
+    Words,
+    acknowledge,
+    answer_question,
+    ask_question,
+    send_referral,
+    set_limit,
+    set_problem,
+)
+from referral.cases.visit import (
+    Visit,
+    based_on,
+    changing_case,
+    do_once,
+    happened_on,
+    new_key,
+    reading_case,
+)
+from referral.core.measure.registry import MEASURES
+from referral.errors import Invalid, NotFound
+from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.login import sign_in_required
+
+blueprint = Blueprint("cases", __name__)
+
+UNUSABLE = 422
+KINDS = ", ".join(f"'{kind}'" for kind in TEMPLATES)
+
+Act = Callable[[Visit, Any], str]
+
+
+@blueprint.get(f"/cases/<int:number>/<any({KINDS}):what>/new")
+@sign_in_required
+def new(number: int, what: str) -> ResponseReturnValue:
+    """Show the form of a move."""
+    with reading_case(number) as visit:
+        page = form_page(visit, what)
+    return _show(page, FormState())
+
+
+def _show(page: FormPage, state: FormState, status: int = 200) -> ResponseReturnValue:
+    html = render_template(page.template, page=page, form=state, key=new_key())
+    return make_response(html, status)
+
+
+def _do(number: int, what: str, schema: Schema, act: Act, said: str) -> ResponseReturnValue:
+    """Read the form, make the move once, say so; or show the form again with what is wrong."""
+    try:
+        given = load_form(schema, request.form)
+        with changing_case(number) as visit:
+            answer = do_once(visit, lambda: act(visit, given))
+    except Invalid as error:
+        with reading_case(number) as visit:
+            page = form_page(visit, what)
+        return _show(page, state_of_form(request.form, error), UNUSABLE)
+    flash(said)
+    return answer
+
+
+def _home(visit: Visit, anchor: str = "") -> str:
+    return url_for("desk.case", number=visit.number, _anchor=anchor or None)
+
+
+@blueprint.post("/cases/<int:number>/problems")
+@sign_in_required
+def problem(number: int) -> ResponseReturnValue:
+    """Record the vet's diagnosis on a limb."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        given["happened_on"] = happened_on(visit.today)
+        set_problem(visit.session, visit.access, SetProblem(**given), visit.now)
+        return _home(visit, "problems")
+
+    return _do(number, "problems", ProblemForm(), act, "The problem is recorded.")
+
+
+@blueprint.post("/cases/<int:number>/limits")
+@sign_in_required
+def limit(number: int) -> ResponseReturnValue:
+    """Set a limit, or replace one."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        measure = MEASURES.get(given["measure"])
+        if measure is None:
+            raise Invalid("Choose a reading.", {"measure": ["There is no such reading."]})
+        command = SetLimit(**given, unit=measure.unit, happened_on=visit.today)
+        set_limit(visit.session, visit.access, command, visit.now)
+        return _home(visit, "limits")
+
+    return _do(number, "limits", LimitForm(), act, "The limit is set.")
+
+
+@blueprint.post("/cases/<int:number>/limits/<uuid:limit_id>/withdrawals")
+@sign_in_required
+def withdraw(number: int, limit_id: UUID) -> ResponseReturnValue:
+    """Take a limit back; it stays in the timeline."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        command = _withdrawal(visit, limit_id, given["reason"])
+        set_limit(visit.session, visit.access, command, visit.now)
+        return _home(visit, "limits")
+
+    return _do(number, "limits", WithdrawForm(), act, "The limit is withdrawn.")
+
+
+def _withdrawal(visit: Visit, limit_id: UUID, reason: str) -> SetLimit:
+    page = form_page(visit, "limits")
+    for line in page.limits:
+        if line.limit_id == limit_id:
+            return SetLimit(
+                measure=line.measure,
+                stage=line.stage,
+                at_least=None,
+                at_most=None,
+                unit=line.unit,
+                strength=line.strength,
+                limb=line.limb,
+                reason=reason,
+                review_on=None,
+                happened_on=visit.today,
+                replaces_id=limit_id,
+                withdrawn=True,
+            )
+    raise NotFound("There is no such limit in force on this case.")
+
+
+@blueprint.post("/cases/<int:number>/referrals")
+@sign_in_required
+def referral(number: int) -> ResponseReturnValue:
+    """Send the referral to the farrier."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        given["limbs"] = tuple(given["limbs"])
+        command = SendReferral(
+            **given,
+            happened_on=visit.today,
+            based_on=based_on() or visit.access.revision,
+        )
+        send_referral(visit.session, visit.access, command, visit.now)
+        return _home(visit)
+
+    return _do(number, "referrals", ReferralForm(), act, "The referral is sent.")
+
+
+def _words(visit: Visit, given: dict[str, Any]) -> Words:
+    return Words(given["words"], visit.today, based_on(), given.get("reference"))
+
+
+@blueprint.post("/cases/<int:number>/acknowledgements")
+@sign_in_required
+def acknowledgement(number: int) -> ResponseReturnValue:
+    """Acknowledge the referral."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        acknowledge(visit.session, visit.access, _words(visit, given), visit.now)
+        return _home(visit)
+
+    said = "The referral is acknowledged; the plan is yours to write."
+    return _do(number, "questions", WordsForm(), act, said)
+
+
+@blueprint.post("/cases/<int:number>/questions")
+@sign_in_required
+def question(number: int) -> ResponseReturnValue:
+    """Send the case back with a question."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        ask_question(visit.session, visit.access, _words(visit, given), visit.now)
+        return _home(visit)
+
+    return _do(number, "questions", WordsForm(), act, "The question is with the vet.")
+
+
+@blueprint.post("/cases/<int:number>/answers")
+@sign_in_required
+def answer(number: int) -> ResponseReturnValue:
+    """Answer the farrier's question."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        answer_question(visit.session, visit.access, _words(visit, given), visit.now)
+        return _home(visit)
+
+    return _do(number, "answers", WordsForm(), act, "The answer is with the farrier.")
+
+
+@blueprint.post("/cases/<int:number>/observations")
+@sign_in_required
+def observation(number: int) -> ResponseReturnValue:
+    """Record what somebody saw."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        given["happened_on"] = happened_on(visit.today)
+        add_observation(visit.session, visit.access, AddObservation(**given), visit.now)
+        return _home(visit, "timeline")
+
+    return _do(number, "observations", ObservationForm(), act, "The observation is recorded.")
+
+
+@blueprint.post("/cases/<int:number>/red-flags")
+@sign_in_required
+def flag(number: int) -> ResponseReturnValue:
+    """Raise a red flag."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        command = RaiseFlag(**given, happened_on=visit.today)
+        raise_flag(visit.session, visit.access, command, visit.now)
+        return _home(visit, "red-flags")
+
+    said = "The red flag is raised. Ring the vet now; planned work waits for the answer."
+    return _do(number, "red-flags", FlagForm(), act, said)
+
+
+@blueprint.post("/cases/<int:number>/red-flags/<uuid:flag_id>/answers")
+@sign_in_required
+def flag_answer(number: int, flag_id: UUID) -> ResponseReturnValue:
+    """Answer a red flag."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        command = AnswerFlag(flag_id, **given, happened_on=visit.today)
+        answer_flag(visit.session, visit.access, command, visit.now)
+        return _home(visit, "red-flags")
+
+    return _do(number, "red-flags", FlagAnswerForm(), act, "The red flag is answered.")
+
+
+@blueprint.post("/cases/<int:number>/closures")
+@sign_in_required
+def closure(number: int) -> ResponseReturnValue:
+    """Close the case."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        outcome = given.pop("outcome")
+        close_case(visit.session, visit.access, outcome, _words(visit, given), visit.now)
+        return _home(visit)
+
+    return _do(number, "closures", CloseForm(), act, "The case is closed.")
+
+
+@blueprint.post("/cases/<int:number>/reopenings")
+@sign_in_required
+def reopening(number: int) -> ResponseReturnValue:
+    """Open a closed case again."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        reopen_case(visit.session, visit.access, _words(visit, given), visit.now)
+        return _home(visit)
+
+    return _do(number, "reopenings", WordsForm(), act, "The case is open again.")

@@ -1,0 +1,20 @@
+"""The only reader of the clock."""
+
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+
+def utc_now() -> datetime:
+    """Return the present moment, aware, in UTC."""
+    return datetime.now(tz=UTC)
+
+
+def today_in(zone: str) -> date:
+    """Return today's date at a yard in the given IANA zone.
+
+    Raises
+    ------
+    zoneinfo.ZoneInfoNotFoundError
+        If there is no zone of that name.
+    """
+    return datetime.now(tz=ZoneInfo(zone)).date()

@@ -1,0 +1,1 @@
+"""Points, lines, circles and frames in the plane."""

@@ -1,0 +1,1 @@
+"""Landmarks to readings: the registry of measures, the views, the uncertainty."""

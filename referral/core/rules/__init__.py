@@ -1,0 +1,1 @@
+"""Limits and rules in, findings out: five answers, each with its reason."""

@@ -1,0 +1,118 @@
+"""Two statements of one thing that must agree: a wedge in degrees and in millimetres."""
+
+import math
+from dataclasses import replace
+
+from referral.core.predict.plan import Plan
+from referral.core.rules.claims import limit_bounds
+from referral.core.rules.finding import Finding
+from referral.core.rules.inputs import Inputs, Setting
+from referral.core.rules.kinds.outcome import outcome
+from referral.core.rules.quantities import Quantity, find_quantity
+from referral.core.rules.reasons import Reason
+from referral.core.rules.rule import Limit, Rule
+from referral.core.rules.threshold import Answer, answers
+from referral.core.rules.wording import limit_sentence, with_advice
+
+AGREEMENT_REASONS = {
+    "WITHIN": Reason.AGREES,
+    "OUTSIDE": Reason.DISAGREES,
+    "TOO_CLOSE": Reason.GUARD_BAND,
+}
+
+
+def wedge_angle_deg(height_mm: float, length_mm: float) -> float:
+    """Return the angle of a wedge from its height at the heel and its length.
+
+    Notes
+    -----
+    Source: plane geometry, t = L tan(theta).
+
+    Examples
+    --------
+    >>> round(wedge_angle_deg(10.0, 120.0), 2)
+    4.76
+    """
+    return math.degrees(math.atan2(height_mm, length_mm))
+
+
+def judge_wedge(rule: Rule, limits: tuple[Limit, ...], setting: Setting) -> list[Finding] | None:
+    """Return whether a wedge's degrees and millimetres agree over its length.
+
+    The length is the stated one, else the bearing length after the trim, with its u.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from referral.core.measure.readings import Profile
+    >>> limit = Limit(date(2026, 1, 1), "caution", "common practice", "-", "deg", at_most=0.3)
+    >>> rule = Rule("X05", "Wedge", "Measure.", "agreement_of_two", "after_fit", (limit,))
+    >>> day = date(2026, 2, 1)
+    >>> plan = Plan(wedge_deg=3.0, wedge_mm=6.29, wedge_length_mm=120.0)
+    >>> foot = Inputs(Profile("LF", "adult_horse", day), {}, plan=plan)
+    >>> judge_wedge(rule, (limit,), Setting(foot, day))[0].verdict
+    'WITHIN'
+    """
+    plan = setting.inputs.plan
+    if plan is None:
+        return None
+    if not plan.wedge_deg and not plan.wedge_mm:
+        return [outcome(rule, limits[0], "NOT_APPLICABLE", Reason.NO_WEDGE)]
+    if plan.wedge_mm is None:
+        return [outcome(rule, limits[0], "OUTSIDE", Reason.ONE_OF_TWO_MISSING, "no height in mm")]
+    length = _wedge_length(plan, setting.inputs)
+    if length.reason is not None:
+        return [outcome(rule, limits[0], "CANNOT_TELL", length.reason, "wedge length in mm")]
+    difference = _difference(plan.wedge_deg, plan.wedge_mm, length)
+    bounds = tuple(bound for limit in limits for bound in limit_bounds(limit))
+    found = answers(difference.value or 0.0, difference.u or 0.0, bounds)
+    return [_finding(rule, limits[0], difference, answer) for answer in found]
+
+
+def _wedge_length(plan: Plan, inputs: Inputs) -> Quantity:
+    """Return the length under the wedge: as stated, else the trimmed bearing length."""
+    numbers = (plan.wedge_deg, plan.wedge_mm or 0.0, plan.wedge_length_mm or 0.0)
+    if not all(map(math.isfinite, numbers)):
+        return Quantity(reason=Reason.NOT_FINITE)
+    if plan.wedge_length_mm is not None:
+        return _positive(Quantity(plan.wedge_length_mm, 0.0, "mm"))
+    bearing = find_quantity(inputs, "bearing_length_mm", "after_fit")
+    if bearing.value is None or bearing.reason is not None:
+        return bearing
+    behind = plan.shoe.heel_extension_mm if plan.shoe else 0.0
+    # the reading lies on the ground, under a foot that the wedge has tilted, with the shoe's heel
+    along = (bearing.value - behind) / math.cos(math.radians(plan.wedge_deg))
+    return _positive(replace(bearing, value=along))
+
+
+def _positive(length: Quantity) -> Quantity:
+    value = length.value or 0.0
+    if 0.0 < value < math.inf:
+        return length
+    return replace(length, reason=Reason.NOT_POSITIVE)
+
+
+def _difference(angle_deg: float, height_mm: float, length: Quantity) -> Quantity:
+    """Return how far the degrees are from the millimetres, with the u of the length."""
+    length_mm, length_u = length.value or 0.0, length.u or 0.0
+    angle = wedge_angle_deg(height_mm, length_mm)
+    # d(theta)/dL = t / (t^2 + L^2), written so that no square can overflow
+    slope = math.sin(math.radians(abs(angle))) / math.hypot(height_mm, length_mm)
+    return Quantity(abs(angle_deg - angle), math.degrees(slope * length_u), "deg")
+
+
+def _finding(rule: Rule, limit: Limit, difference: Quantity, answer: Answer) -> Finding:
+    verdict, bound = answer.verdict, answer.bound
+    sentence = limit_sentence(rule.title, verdict, difference, bound, answer.p_outside)
+    advice = None if verdict == "WITHIN" else bound.says or rule.says
+    return replace(
+        outcome(rule, limit, verdict, AGREEMENT_REASONS[verdict]),
+        severity=bound.severity,
+        value=difference.value,
+        u=difference.u,
+        limit=bound.limit,
+        unit=bound.unit,
+        margin=answer.margin,
+        p_outside=answer.p_outside,
+        says=with_advice(sentence, advice, bound.evidence),
+    )

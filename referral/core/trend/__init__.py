@@ -1,0 +1,1 @@
+"""Readings over time: real change or within error."""

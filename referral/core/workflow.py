@@ -1,0 +1,391 @@
+"""States of a case and the moves between them: one table.
+
+A case's state is never stored. It is worked out from the entries of its
+timeline by :func:`state_of`, so that a state is always something that somebody
+did on some day. Nothing here reads a clock or a database.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from enum import StrEnum
+
+from referral.core.errors import WrongMove
+
+
+class Role(StrEnum):
+    """What a person is on a case."""
+
+    VET = "vet"
+    FARRIER = "farrier"
+    APPRENTICE = "apprentice"
+    OWNER = "owner"
+    COORDINATOR = "coordinator"
+
+
+class Stage(StrEnum):
+    """Where a case stands; each names what is waited for."""
+
+    NEW = "new"  # nothing yet
+    OPENED = "opened"  # vet: send the referral
+    ASKED = "asked"  # vet: an examination was asked for
+    REFERRED = "referred"  # farrier: acknowledge
+    QUESTION = "question"  # vet: answer the farrier's question
+    PLANNING = "planning"  # farrier: write a plan
+    REVIEW = "review"  # vet: agree or send back
+    AMENDED = "amended"  # farrier: accept the vet's changes or answer them
+    SIGNING = "signing"  # farrier: sign the agreed plan
+    CONSENT = "consent"  # owner: consent
+    FITTING = "fitting"  # farrier: do it and record it
+    COUNTERSIGN = "countersign"  # vet: countersign what was fitted
+    CORRECTING = "correcting"  # farrier: put the record right
+    MONITORING = "monitoring"  # wait for the next date
+    CLOSED = "closed"  # done
+
+
+class Move(StrEnum):
+    """Everything that a person can do to a case; the value is the entry's kind."""
+
+    OPEN_CASE = "case_opened"
+    ASK_EXAMINATION = "examination_asked"
+    SEND_REFERRAL = "referral_sent"
+    ACKNOWLEDGE = "referral_acknowledged"
+    ASK_QUESTION = "question_asked"
+    ANSWER_QUESTION = "question_answered"
+    SUBMIT_PLAN = "plan_submitted"
+    AGREE_PLAN = "plan_agreed"
+    AMEND_PLAN = "plan_amended"
+    ACCEPT_AMENDMENT = "amendment_accepted"
+    SEND_BACK = "plan_sent_back"
+    SIGN_PLAN = "plan_signed"
+    GIVE_CONSENT = "consent_given"
+    DECLINE_CONSENT = "consent_declined"
+    RECORD_RESET = "reset_recorded"
+    COUNTERSIGN = "reset_countersigned"
+    ASK_CORRECTION = "correction_asked"
+    SET_RECHECK = "recheck_set"
+    SET_LIMIT = "limit_set"
+    SET_PROBLEM = "problem_set"
+    ADD_FILM = "film_added"
+    MEASURE_FILM = "film_measured"
+    ADD_PHOTO = "photo_added"
+    RECORD_READINGS = "readings_recorded"
+    ADD_OBSERVATION = "observation_added"
+    ADD_CALL_NOTE = "call_note_added"
+    CONFIRM_CALL_NOTE = "call_note_confirmed"
+    NOTE_MEDICATION = "medication_noted"
+    CHECK_AFTER_FITTING = "after_check_recorded"
+    RECORD_EMERGENCY = "emergency_work_recorded"
+    STEP_DOWN = "device_stepped_down"
+    RENEW_DEVICE = "device_renewed"
+    RAISE_FLAG = "red_flag_raised"
+    ANSWER_FLAG = "red_flag_answered"
+    JUDGE_AGAIN = "plan_judged_again"
+    INVITE = "member_added"
+    CLOSE = "case_closed"
+    REOPEN = "case_reopened"
+
+
+@dataclass(frozen=True, slots=True)
+class Law:
+    """Who may make a move, from where, and what it leads to.
+
+    ``leads_to`` None leaves the stage as it is. ``pauses`` says that a live red
+    flag stops the move; recording what was seen or done is never stopped.
+    """
+
+    roles: frozenset[Role]
+    stages: frozenset[Stage]
+    leads_to: Stage | None = None
+    pauses: bool = False
+
+
+_V, _F, _A, _O, _C = Role.VET, Role.FARRIER, Role.APPRENTICE, Role.OWNER, Role.COORDINATOR
+_CLINICAL = frozenset({_V, _F})
+_LIVE = frozenset(set(Stage) - {Stage.NEW, Stage.CLOSED})
+_KNOWN = frozenset(set(Stage) - {Stage.NEW})
+_PLANNED = frozenset({Stage.PLANNING, Stage.MONITORING, Stage.REVIEW, Stage.AMENDED})
+_UNDER_WAY = frozenset({Stage.REVIEW, Stage.AMENDED, Stage.SIGNING, Stage.CONSENT, Stage.FITTING})
+
+
+def _law(
+    roles: Iterable[Role],
+    stages: Iterable[Stage],
+    leads_to: Stage | None = None,
+    *,
+    pauses: bool = False,
+) -> Law:
+    return Law(frozenset(roles), frozenset(stages), leads_to, pauses)
+
+
+LAWS: Mapping[Move, Law] = {
+    Move.OPEN_CASE: _law({_V}, {Stage.NEW}, Stage.OPENED),
+    Move.ASK_EXAMINATION: _law({_F, _O}, {Stage.NEW}, Stage.ASKED),
+    Move.SEND_REFERRAL: _law(
+        {_V},
+        {Stage.OPENED, Stage.ASKED, Stage.QUESTION, Stage.PLANNING, Stage.MONITORING},
+        Stage.REFERRED,
+    ),
+    Move.ACKNOWLEDGE: _law({_F}, {Stage.REFERRED}, Stage.PLANNING),
+    Move.ASK_QUESTION: _law({_F}, {Stage.REFERRED, Stage.PLANNING, Stage.AMENDED}, Stage.QUESTION),
+    Move.ANSWER_QUESTION: _law({_V}, {Stage.QUESTION}, Stage.PLANNING),
+    Move.SUBMIT_PLAN: _law({_F}, _PLANNED, Stage.REVIEW, pauses=True),
+    Move.AGREE_PLAN: _law({_V}, {Stage.REVIEW}, Stage.SIGNING, pauses=True),
+    Move.AMEND_PLAN: _law({_V}, {Stage.REVIEW}, Stage.AMENDED, pauses=True),
+    Move.ACCEPT_AMENDMENT: _law({_F}, {Stage.AMENDED}, Stage.REVIEW, pauses=True),
+    Move.SEND_BACK: _law({_V}, {Stage.REVIEW}, Stage.PLANNING),
+    Move.SIGN_PLAN: _law({_F}, {Stage.SIGNING}, Stage.CONSENT, pauses=True),
+    Move.GIVE_CONSENT: _law({_O, _V, _F}, {Stage.CONSENT}, Stage.FITTING),
+    Move.DECLINE_CONSENT: _law({_O, _V, _F}, {Stage.CONSENT, Stage.FITTING}, Stage.PLANNING),
+    Move.RECORD_RESET: _law({_F}, {Stage.FITTING, Stage.CORRECTING}, Stage.COUNTERSIGN),
+    Move.COUNTERSIGN: _law({_V}, {Stage.COUNTERSIGN}, Stage.MONITORING),
+    Move.ASK_CORRECTION: _law({_V}, {Stage.COUNTERSIGN}, Stage.CORRECTING),
+    Move.SET_RECHECK: _law(_CLINICAL, _LIVE),
+    Move.SET_LIMIT: _law({_V}, _LIVE),
+    Move.SET_PROBLEM: _law({_V}, _LIVE),
+    Move.ADD_FILM: _law({_V}, _LIVE),
+    Move.MEASURE_FILM: _law({_V}, _LIVE),
+    Move.ADD_PHOTO: _law({_V, _F, _A, _O}, _LIVE),
+    Move.RECORD_READINGS: _law(_CLINICAL, _LIVE),
+    Move.ADD_OBSERVATION: _law({_V, _F, _A, _O}, _LIVE),
+    Move.ADD_CALL_NOTE: _law(_CLINICAL, _LIVE),
+    Move.CONFIRM_CALL_NOTE: _law(_CLINICAL, _LIVE),
+    Move.NOTE_MEDICATION: _law({_V}, _LIVE),
+    Move.CHECK_AFTER_FITTING: _law({_V, _F, _O}, _LIVE),
+    Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
+    Move.STEP_DOWN: _law(_CLINICAL, _LIVE),
+    Move.RENEW_DEVICE: _law(_CLINICAL, _LIVE),
+    Move.RAISE_FLAG: _law({_V, _F, _A, _O, _C}, _KNOWN),
+    Move.ANSWER_FLAG: _law({_V}, _KNOWN),
+    Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED}),
+    Move.INVITE: _law({_V, _F, _C}, _KNOWN),
+    Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
+    Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),
+}
+"""The legal moves. Everything that asks what may be done asks this table."""
+
+TURN: Mapping[Stage, Role | None] = {
+    Stage.NEW: None,
+    Stage.OPENED: _V,
+    Stage.ASKED: _V,
+    Stage.REFERRED: _F,
+    Stage.QUESTION: _V,
+    Stage.PLANNING: _F,
+    Stage.REVIEW: _V,
+    Stage.AMENDED: _F,
+    Stage.SIGNING: _F,
+    Stage.CONSENT: _O,
+    Stage.FITTING: _F,
+    Stage.COUNTERSIGN: _V,
+    Stage.CORRECTING: _F,
+    Stage.MONITORING: _F,
+    Stage.CLOSED: None,
+}
+
+TASK: Mapping[Stage, str] = {
+    Stage.NEW: "Nothing yet",
+    Stage.OPENED: "Measure and send the referral",
+    Stage.ASKED: "Answer the request for an examination",
+    Stage.REFERRED: "Acknowledge the referral",
+    Stage.QUESTION: "Answer the farrier's question",
+    Stage.PLANNING: "Write the plan",
+    Stage.REVIEW: "Review the plan",
+    Stage.AMENDED: "Answer the vet's changes",
+    Stage.SIGNING: "Sign the agreed plan",
+    Stage.CONSENT: "Consent to the plan",
+    Stage.FITTING: "Fit and record the reset",
+    Stage.COUNTERSIGN: "Countersign what was fitted",
+    Stage.CORRECTING: "Put the record right",
+    Stage.MONITORING: "Next reset",
+    Stage.CLOSED: "Closed",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class CaseState:
+    """Where a case stands, worked out from its entries.
+
+    ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``live_flags`` are
+    the ids of red flags that no vet has answered.
+    """
+
+    stage: Stage = Stage.NEW
+    plan_n: int = 0
+    reset_n: int = 0
+    referral_n: int = 0
+    live_flags: frozenset[str] = field(default_factory=frozenset)
+    vet_to_see: bool = False
+    due_on: date | None = None
+    recheck_on: date | None = None
+    recheck_owner: str | None = None
+
+    @property
+    def turn(self) -> Role | None:
+        """Whose turn it is; a live red flag or emergency work puts it on the vet."""
+        if self.live_flags or self.vet_to_see:
+            return Role.VET
+        return TURN[self.stage]
+
+    @property
+    def task(self) -> str:
+        """What is waited for, in plain words."""
+        if self.live_flags:
+            return "Answer the red flag"
+        if self.vet_to_see:
+            return "See the emergency work"
+        return TASK[self.stage]
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One entry as the state sees it: its kind, the actor's role, and its facts."""
+
+    kind: str
+    role: str
+    facts: Mapping[str, object] = field(default_factory=dict)
+
+
+def state_of(happenings: Iterable[Happening]) -> CaseState:
+    """Return the state that a case's entries, in order, lead to.
+
+    Raises
+    ------
+    ValueError
+        If an entry's kind or role is none that this table knows.
+
+    Examples
+    --------
+    >>> state_of([Happening("case_opened", "vet")]).task
+    'Measure and send the referral'
+    """
+    state = CaseState()
+    for happening in happenings:
+        state = after(state, happening)
+    return state
+
+
+def after(state: CaseState, happening: Happening) -> CaseState:
+    """Return the state after one more entry.
+
+    Raises
+    ------
+    ValueError
+        If the entry's kind or role is none that this table knows.
+
+    Examples
+    --------
+    >>> referred = CaseState(stage=Stage.REFERRED)
+    >>> after(referred, Happening("referral_acknowledged", "farrier")).task
+    'Write the plan'
+    """
+    move, role, facts = Move(happening.kind), Role(happening.role), happening.facts
+    stage = LAWS[move].leads_to or state.stage
+    if facts.get("changes_basis") and state.stage in _UNDER_WAY:
+        stage = Stage.REVIEW
+    if move is Move.REOPEN and state.reset_n == 0:
+        stage = Stage.OPENED
+    state = replace(state, stage=stage, vet_to_see=state.vet_to_see and role is not Role.VET)
+    return _with_facts(state, move, facts)
+
+
+def _with_facts(state: CaseState, move: Move, facts: Mapping[str, object]) -> CaseState:
+    flag = frozenset({str(facts.get("flag"))})
+    match move:
+        case Move.SUBMIT_PLAN | Move.AMEND_PLAN:
+            state = replace(state, plan_n=int(str(facts["n"])))
+        case Move.SEND_REFERRAL:
+            state = replace(state, referral_n=state.referral_n + 1)
+        case Move.RECORD_RESET:
+            state = replace(state, reset_n=int(str(facts["n"])))
+        case Move.RAISE_FLAG:
+            state = replace(state, live_flags=state.live_flags | flag)
+        case Move.ANSWER_FLAG:
+            state = replace(state, live_flags=state.live_flags - flag)
+        case Move.RECORD_EMERGENCY:
+            state = replace(state, vet_to_see=True)
+        case _:
+            pass
+    return _with_dates(state, facts)
+
+
+def _with_dates(state: CaseState, facts: Mapping[str, object]) -> CaseState:
+    due, recheck, owner = facts.get("due_on"), facts.get("recheck_on"), facts.get("recheck_owner")
+    return replace(
+        state,
+        due_on=date.fromisoformat(str(due)) if due else state.due_on,
+        recheck_on=date.fromisoformat(str(recheck)) if recheck else state.recheck_on,
+        recheck_owner=str(owner) if owner else state.recheck_owner,
+    )
+
+
+def why_not(state: CaseState, role: Role, move: Move) -> str:
+    """Return why a move cannot be made now, in one sentence, or an empty string if it can.
+
+    Examples
+    --------
+    >>> why_not(CaseState(stage=Stage.REVIEW), Role.FARRIER, Move.AGREE_PLAN)
+    'Only the vet can do this.'
+    """
+    law = LAWS[move]
+    if role not in law.roles:
+        who = " or ".join(f"the {each.value}" for each in Role if each in law.roles)
+        return f"Only {who} can do this."
+    if state.stage not in law.stages:
+        return f"The case is not at that point; it waits for: {state.task.lower()}."
+    if law.pauses and state.live_flags:
+        return "A red flag is raised: plans and planned work wait until the vet has answered it."
+    return ""
+
+
+def check_move(state: CaseState, role: Role, move: Move) -> None:
+    """Return nothing if the move is legal.
+
+    Raises
+    ------
+    WrongMove
+        If the table does not allow it; the message says why.
+
+    Examples
+    --------
+    >>> check_move(CaseState(stage=Stage.REVIEW), Role.VET, Move.AGREE_PLAN)
+    """
+    reason = why_not(state, role, move)
+    if reason:
+        raise WrongMove(reason, at=move.value)
+
+
+def legal_moves(state: CaseState, role: Role) -> tuple[Move, ...]:
+    """Return every move that this role can make now, in the table's order.
+
+    Examples
+    --------
+    >>> [m.value for m in legal_moves(CaseState(), Role.VET)]
+    ['case_opened']
+    """
+    return tuple(move for move in LAWS if not why_not(state, role, move))
+
+
+DUE_SOON_DAYS = 7
+
+
+def standing(state: CaseState, role: Role, today: date) -> str:
+    """Return how a case stands for a role: whose turn, or how near the date.
+
+    One of ``waiting on you``, ``waiting on them``, ``due``, ``overdue``, ``quiet``,
+    ``closed``. ``due_on`` is a plain date, judged by the yard's own day.
+
+    Examples
+    --------
+    >>> standing(CaseState(stage=Stage.REVIEW), Role.VET, date(2026, 11, 25))
+    'waiting on you'
+    """
+    if state.stage is Stage.CLOSED:
+        return "closed"
+    if state.stage is Stage.MONITORING and state.turn is not Role.VET:
+        if state.due_on is None:
+            return "quiet"
+        days_left = (state.due_on - today).days
+        if days_left < 0:
+            return "overdue"
+        return "due" if days_left <= DUE_SOON_DAYS else "quiet"
+    return "waiting on you" if state.turn is role else "waiting on them"

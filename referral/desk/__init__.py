@@ -1,0 +1,1 @@
+"""What waits on whom: the case list, the case page, the timeline."""

@@ -1,0 +1,233 @@
+"""What the desk and the case page show, frozen and ready to print."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID
+
+from referral.cases.access import CaseAccess
+from referral.core.workflow import Move
+
+
+@dataclass(frozen=True, slots=True)
+class DeskRow:
+    """One case on the desk: what it waits for, and how it stands for whoever looks."""
+
+    number: int
+    horse: str
+    limbs: tuple[str, ...]
+    problem: str
+    task: str
+    standing: str
+    turn: str | None
+    due_on: date | None
+    has_red_flag: bool
+    unread: int
+
+
+@dataclass(frozen=True, slots=True)
+class DeskPage:
+    """The desk: every case of this person, those that wait on them first."""
+
+    rows: tuple[DeskRow, ...]
+    today: date
+    may_open: bool
+
+    def group(self, *standings: str) -> tuple[DeskRow, ...]:
+        """Return the rows that stand in one of these ways."""
+        return tuple(row for row in self.rows if row.standing in standings)
+
+
+@dataclass(frozen=True, slots=True)
+class PersonLine:
+    """Somebody on the case."""
+
+    person_id: UUID
+    name: str
+    role: str
+    organisation: str | None
+    phone: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class LimitLine:
+    """A limit of the vet's, in words."""
+
+    limit_id: UUID
+    limb: str | None
+    measure: str
+    name: str
+    stage: str
+    says: str
+    strength: str
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingCell:
+    """One reading with U = 2u and its unit, or why it is absent."""
+
+    value: float
+    expanded_u: float
+    unit: str
+    scale_state: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLine:
+    """One reading over the sets that were taken, newest first."""
+
+    code: str
+    name: str
+    unit: str
+    cells: tuple[ReadingCell | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTable:
+    """A limb's readings: a column a set."""
+
+    limb: str
+    taken_on: tuple[date, ...]
+    source: tuple[str, ...]
+    lines: tuple[ReadingLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FilmLine:
+    """A film as the case page lists it."""
+
+    film_id: UUID
+    limb: str
+    view: str
+    taken_on: date
+    is_measured: bool
+    scale_state: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLine:
+    """A plan as the case page lists it."""
+
+    n: int
+    author: str
+    submitted_at: datetime
+    worst: str
+    summary: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class ResetLine:
+    """A reset as the case page lists it."""
+
+    n: int
+    plan_n: int
+    fitted_on: date
+    due_on: date
+    summary: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLine:
+    """A sheet as the case page lists it."""
+
+    sheet_id: UUID
+    kind: str
+    made_at: datetime
+    signed_by: tuple[str, ...]
+    is_complete: bool
+    is_replaced: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FlagLine:
+    """A red flag and its answer."""
+
+    flag_id: UUID
+    sign: str
+    limb: str | None
+    words: str | None
+    raised_by: str
+    raised_at: datetime
+    answer: str | None
+    reason: str | None
+    until: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class TimelineLine:
+    """One entry of the timeline in plain words."""
+
+    seq: int
+    kind: str
+    says: str
+    who: str
+    role: str
+    happened_on: date
+    recorded_at: datetime
+    is_late: bool
+    texts: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionLine:
+    """A question or an answer between the two sides."""
+
+    question_id: UUID
+    is_answer: bool
+    words: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ReferralLine:
+    """The referral in force."""
+
+    n: int
+    limbs: tuple[str, ...]
+    urgency: str
+    goals: str
+    open_to_farrier: str | None
+    no_limits: bool
+    sent_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class CasePage:
+    """Everything the case page prints."""
+
+    access: CaseAccess
+    horse: str
+    horse_says: str
+    chip: str | None
+    ueln: str | None
+    owner: str
+    standing: str
+    today: date
+    recheck: str | None
+    people: tuple[PersonLine, ...]
+    problems: tuple[str, ...]
+    limits: tuple[LimitLine, ...]
+    referral: ReferralLine | None
+    questions: tuple[QuestionLine, ...]
+    flags: tuple[FlagLine, ...]
+    films: tuple[FilmLine, ...]
+    readings: tuple[ReadingTable, ...]
+    plans: tuple[PlanLine, ...]
+    resets: tuple[ResetLine, ...]
+    sheets: tuple[SheetLine, ...]
+    timeline: tuple[TimelineLine, ...]
+
+    @property
+    def vet_phones(self) -> tuple[tuple[str, str], ...]:
+        """The vets to ring, with their numbers."""
+        return tuple(
+            (each.name, each.phone) for each in self.people if each.role == "vet" and each.phone
+        )
+
+    def may(self, move: str) -> bool:
+        """Say whether whoever looks can make this move now."""
+        return self.access.may(Move(move))

@@ -1,0 +1,298 @@
+"""The desk and the case page: the features' reads put together."""
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, datetime
+from uuid import UUID
+
+from sqlalchemy import select, update
+from sqlalchemy.orm import Session
+
+from referral.accounts.models import Person
+from referral.cases.access import CaseAccess
+from referral.cases.models import Case, CaseMember, Problem, Referral
+from referral.cases.queries import (
+    case_states,
+    cases_of,
+    current_limits,
+    current_problems,
+    flags_of,
+    latest_referral,
+    people_on,
+    questions_of,
+)
+from referral.cases.timeline import entries_of, texts_of
+from referral.core.workflow import CaseState, Role, Stage, standing
+from referral.desk.pages import (
+    CasePage,
+    DeskPage,
+    DeskRow,
+    FlagLine,
+    LimitLine,
+    PersonLine,
+    QuestionLine,
+    ReferralLine,
+    TimelineLine,
+)
+from referral.desk.tables import film_lines, plan_lines, reading_tables, reset_lines, sheet_lines
+from referral.desk.words import STAGES, bound_says, condition_says, entry_says, measure_name
+from referral.horses.identity import shown_chip
+from referral.horses.models import Horse
+from referral.horses.queries import owner_of
+from referral.notices.models import Notice
+
+ORDER = ("waiting on you", "overdue", "due", "waiting on them", "quiet", "closed")
+
+
+def desk_page(
+    session: Session, person_id: UUID, roles: Sequence[str], today_in: Callable[[str], date]
+) -> DeskPage:
+    """Return every case of this person, those that wait on them first."""
+    cases = cases_of(session, person_id)
+    ids = [case.id for case in cases]
+    states = case_states(session, ids)
+    mine = _my_roles(session, person_id, ids)
+    horses = _horse_names(session, ids)
+    problems = _problems(session, ids)
+    limbs = _referred_limbs(session, ids)
+    unread = _unread(session, person_id)
+    rows = []
+    for case in cases:
+        state = states[case.id][0] if case.id in states else CaseState()
+        rows.append(
+            DeskRow(
+                number=case.number,
+                horse=horses[case.id],
+                limbs=limbs.get(case.id, ()),
+                problem=problems.get(case.id, ""),
+                task=state.task,
+                standing=_standing(state, mine[case.id], today_in(case.zone)),
+                turn=state.turn.value if state.turn else None,
+                due_on=state.due_on,
+                has_red_flag=bool(state.live_flags),
+                unread=unread[case.id],
+            )
+        )
+    rows.sort(key=lambda row: (not row.has_red_flag, ORDER.index(row.standing), -row.number))
+    return DeskPage(tuple(rows), today_in("UTC"), may_open="vet" in roles)
+
+
+def _standing(state: CaseState, roles: Sequence[Role], today: date) -> str:
+    role = state.turn if state.turn in roles else roles[0]
+    return standing(state, role or roles[0], today)
+
+
+def _my_roles(
+    session: Session, person_id: UUID, ids: Sequence[UUID]
+) -> Mapping[UUID, tuple[Role, ...]]:
+    rows = session.execute(
+        select(CaseMember.case_id, CaseMember.role).where(
+            CaseMember.person_id == person_id,
+            CaseMember.case_id.in_(ids),
+            CaseMember.until.is_(None),
+        )
+    ).tuples()
+    found: dict[UUID, tuple[Role, ...]] = {}
+    for case_id, role in rows:
+        found[case_id] = (*found.get(case_id, ()), Role(role))
+    return found
+
+
+def _horse_names(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
+    rows = session.execute(
+        select(Case.id, Horse.name).join(Horse, Horse.id == Case.horse_id).where(Case.id.in_(ids))
+    ).tuples()
+    return dict(rows.all())
+
+
+def _problems(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
+    rows = session.execute(
+        select(Problem.case_id, Problem.condition)
+        .where(Problem.case_id.in_(ids))
+        .order_by(Problem.recorded_at)
+    ).tuples()
+    found: dict[UUID, dict[str, None]] = {}
+    for case_id, condition in rows:
+        found.setdefault(case_id, {})[condition_says(condition)] = None
+    return {case_id: ", ".join(each) for case_id, each in found.items()}
+
+
+def _referred_limbs(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, tuple[str, ...]]:
+    rows = session.execute(
+        select(Referral.case_id, Referral.limbs)
+        .where(Referral.case_id.in_(ids))
+        .order_by(Referral.n)
+    ).tuples()
+    return {case_id: tuple(limbs) for case_id, limbs in rows}
+
+
+def _unread(session: Session, person_id: UUID) -> Counter[UUID]:
+    rows = session.scalars(
+        select(Notice.case_id).where(Notice.person_id == person_id, Notice.read_at.is_(None))
+    )
+    return Counter(rows)
+
+
+def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
+    """Return everything that the case page prints."""
+    horse = session.get_one(Horse, access.horse_id)
+    owner = owner_of(session, horse)
+    people = _people(session, access)
+    names = _names(session, access)
+    return CasePage(
+        access=access,
+        horse=horse.name,
+        horse_says=_horse_says(horse),
+        chip=shown_chip(horse.chip) if horse.chip else None,
+        ueln=horse.ueln,
+        owner=owner.name if owner is not None else "no owner recorded",
+        standing=_standing(access.state, access.roles, today),
+        today=today,
+        recheck=_recheck(access.state, people),
+        people=people,
+        problems=tuple(
+            f"{each.limb}: {condition_says(each.condition)} ({each.certainty})"
+            + (f" – {each.words}" if each.words else "")
+            for each in current_problems(session, access.case_id)
+        ),
+        limits=_limits(session, access),
+        referral=_referral(session, access),
+        questions=tuple(
+            QuestionLine(
+                each.id,
+                each.answers_id is not None,
+                each.words,
+                names.get(each.written_by, "somebody"),
+                each.written_at,
+            )
+            for each in questions_of(session, access.case_id)
+        ),
+        flags=_flags(session, access, names),
+        films=film_lines(session, access.case_id),
+        readings=reading_tables(session, access.case_id),
+        plans=plan_lines(session, access, names),
+        resets=reset_lines(session, access.case_id),
+        sheets=sheet_lines(session, access.case_id),
+        timeline=_timeline(session, access, names),
+    )
+
+
+def _horse_says(horse: Horse) -> str:
+    parts = (
+        horse.animal.replace("_", " "),
+        horse.sex,
+        horse.colour,
+        horse.breed,
+        f"born {horse.born_year}" if horse.born_year else None,
+        f"{horse.weight_kg:g} kg" if horse.weight_kg else None,
+    )
+    return ", ".join(part for part in parts if part)
+
+
+def _people(session: Session, access: CaseAccess) -> tuple[PersonLine, ...]:
+    return tuple(
+        PersonLine(
+            person.id,
+            person.name,
+            member.role,
+            organisation.name if organisation is not None else None,
+            person.phone,
+        )
+        for member, person, organisation in people_on(session, access.case_id)
+    )
+
+
+def _names(session: Session, access: CaseAccess) -> Mapping[UUID, str]:
+    ever = select(CaseMember.person_id).where(CaseMember.case_id == access.case_id)
+    rows = session.execute(select(Person.id, Person.name).where(Person.id.in_(ever))).tuples()
+    return dict(rows.all())
+
+
+def _recheck(state: CaseState, people: Sequence[PersonLine]) -> str | None:
+    if state.recheck_on is None or state.stage is Stage.CLOSED:
+        return None
+    owners = [person.name for person in people if person.role == state.recheck_owner]
+    who = owners[0] if owners else str(state.recheck_owner)
+    return f"{state.recheck_on.day} {state.recheck_on:%b %Y}, {who}"
+
+
+def _limits(session: Session, access: CaseAccess) -> tuple[LimitLine, ...]:
+    return tuple(
+        LimitLine(
+            limit_id=row.id,
+            limb=row.limb,
+            measure=row.measure,
+            name=measure_name(row.measure),
+            stage=STAGES[row.stage],
+            says=bound_says(row.at_least, row.at_most, row.unit),
+            strength=row.strength,
+            reason=row.reason,
+        )
+        for row in current_limits(session, access.case_id)
+    )
+
+
+def _referral(session: Session, access: CaseAccess) -> ReferralLine | None:
+    row = latest_referral(session, access.case_id)
+    if row is None:
+        return None
+    return ReferralLine(
+        n=row.n,
+        limbs=tuple(row.limbs),
+        urgency=row.urgency,
+        goals=row.goals,
+        open_to_farrier=row.open_to_farrier,
+        no_limits=row.no_limits,
+        sent_at=row.sent_at,
+    )
+
+
+def _flags(session: Session, access: CaseAccess, names: Mapping[UUID, str]) -> tuple[FlagLine, ...]:
+    return tuple(
+        FlagLine(
+            flag_id=flag.id,
+            sign=flag.sign.replace("_", " "),
+            limb=flag.limb,
+            words=flag.words,
+            raised_by=names.get(flag.raised_by, "somebody"),
+            raised_at=flag.raised_at,
+            answer=answer.answer if answer is not None else None,
+            reason=answer.reason if answer is not None else None,
+            until=answer.until if answer is not None else None,
+        )
+        for flag, answer in flags_of(session, access.case_id)
+    )
+
+
+def _timeline(
+    session: Session, access: CaseAccess, names: Mapping[UUID, str]
+) -> tuple[TimelineLine, ...]:
+    entries = entries_of(session, access.case_id)
+    texts = texts_of(session, entries)
+    return tuple(
+        TimelineLine(
+            seq=each.seq,
+            kind=each.kind,
+            says=entry_says(each.kind, each.content),
+            who=names.get(each.actor_id, "somebody"),
+            role=each.actor_role,
+            happened_on=each.happened_on,
+            recorded_at=each.recorded_at,
+            is_late=(each.recorded_at.date() - each.happened_on).days > 1,
+            texts=texts.get(each.id, {}),
+        )
+        for each in entries
+    )
+
+
+def mark_read(session: Session, access: CaseAccess, now: datetime) -> None:
+    """Note that this person has seen the case's notices."""
+    session.execute(
+        update(Notice)
+        .where(
+            Notice.person_id == access.actor_id,
+            Notice.case_id == access.case_id,
+            Notice.read_at.is_(None),
+        )
+        .values(read_at=now)
+    )

@@ -1,0 +1,184 @@
+"""The case page's tables: films, readings over time, plans, resets, sheets."""
+
+from collections.abc import Mapping, Sequence
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.cases.access import CaseAccess
+from referral.core.measure.readings import Measured
+from referral.core.measure.registry import MEASURES
+from referral.desk.pages import (
+    FilmLine,
+    PlanLine,
+    ReadingCell,
+    ReadingLine,
+    ReadingTable,
+    ResetLine,
+    SheetLine,
+)
+from referral.films.models import Film, LandmarkSet, ReadingSet, ScaleSetting
+from referral.films.queries import reading_sets
+from referral.plans.models import JudgementRow, PlanRow, Review
+from referral.resets.models import Countersign, Reset
+from referral.sheets.queries import sheets_of
+from referral.sheets.snapshot import TITLES, SheetKind
+
+COLUMNS_SHOWN = 4
+"""Sets of readings side by side on the case page; the rest is in the trends."""
+
+
+def film_lines(session: Session, case_id: UUID) -> tuple[FilmLine, ...]:
+    """Return the films of a case, newest first."""
+    films = session.scalars(
+        select(Film).where(Film.case_id == case_id).order_by(Film.taken_on.desc(), Film.id.desc())
+    ).all()
+    ids = [film.id for film in films]
+    measured = set(session.scalars(select(LandmarkSet.film_id).where(LandmarkSet.film_id.in_(ids))))
+    scales = session.execute(
+        select(ScaleSetting.film_id, ScaleSetting.state)
+        .where(ScaleSetting.film_id.in_(ids))
+        .order_by(ScaleSetting.set_at)
+    )
+    states = dict(scales.tuples().all())
+    return tuple(
+        FilmLine(
+            film_id=film.id,
+            limb=film.limb,
+            view=film.view,
+            taken_on=film.taken_on,
+            is_measured=film.id in measured,
+            scale_state=states.get(film.id, "none"),
+        )
+        for film in films
+    )
+
+
+def reading_tables(session: Session, case_id: UUID) -> tuple[ReadingTable, ...]:
+    """Return each limb's readings, a column a set, newest first; one set a film."""
+    limbs: dict[str, list[tuple[ReadingSet, Measured]]] = {}
+    seen: set[UUID] = set()
+    for reading_set, measured in reading_sets(session, case_id):
+        if reading_set.film_id in seen:
+            continue
+        if reading_set.film_id is not None:
+            seen.add(reading_set.film_id)
+        limbs.setdefault(reading_set.limb, []).append((reading_set, measured))
+    return tuple(_table(limb, sets[:COLUMNS_SHOWN]) for limb, sets in sorted(limbs.items()))
+
+
+def _table(limb: str, sets: Sequence[tuple[ReadingSet, Measured]]) -> ReadingTable:
+    present = [
+        code for code in MEASURES if any(code in measured.readings for _set, measured in sets)
+    ]
+    return ReadingTable(
+        limb=limb,
+        taken_on=tuple(each.taken_on for each, _measured in sets),
+        source=tuple("film" if each.film_id else "typed" for each, _measured in sets),
+        lines=tuple(
+            ReadingLine(
+                code=code,
+                name=MEASURES[code].name,
+                unit=MEASURES[code].unit,
+                cells=tuple(_cell(measured, code) for _set, measured in sets),
+            )
+            for code in present
+        ),
+    )
+
+
+def _cell(measured: Measured, code: str) -> ReadingCell | None:
+    reading = measured.readings.get(code)
+    if reading is None:
+        return None
+    return ReadingCell(reading.value, 2 * reading.u, reading.unit, reading.scale_state)
+
+
+def plan_lines(
+    session: Session, access: CaseAccess, names: Mapping[UUID, str]
+) -> tuple[PlanLine, ...]:
+    """Return the plans of a case, newest first, with how each stands."""
+    plans = session.scalars(
+        select(PlanRow).where(PlanRow.case_id == access.case_id).order_by(PlanRow.n.desc())
+    ).all()
+    ids = [plan.id for plan in plans]
+    judged: dict[UUID, JudgementRow] = {}
+    for row in session.scalars(
+        select(JudgementRow)
+        .where(JudgementRow.plan_id.in_(ids), JudgementRow.reset_id.is_(None))
+        .order_by(JudgementRow.judged_at)
+    ):
+        judged[row.plan_id] = row
+    decided = dict(
+        session.execute(
+            select(Review.plan_id, Review.decision)
+            .where(Review.plan_id.in_(ids))
+            .order_by(Review.reviewed_at)
+        )
+        .tuples()
+        .all()
+    )
+    return tuple(
+        PlanLine(
+            n=plan.n,
+            author=names.get(plan.author_id, plan.author_role),
+            submitted_at=plan.submitted_at,
+            worst=judged[plan.id].worst,
+            summary=judged[plan.id].summary,
+            status=_plan_status(plan, decided, access),
+        )
+        for plan in plans
+    )
+
+
+def _plan_status(plan: PlanRow, decided: Mapping[UUID, str], access: CaseAccess) -> str:
+    if plan.id in decided:
+        return decided[plan.id].replace("_", " ")
+    return "waits for review" if plan.n == access.state.plan_n else "replaced"
+
+
+def reset_lines(session: Session, case_id: UUID) -> tuple[ResetLine, ...]:
+    """Return the resets of a case, newest first, each in its record in force."""
+    rows = session.execute(
+        select(Reset, PlanRow.n, JudgementRow.summary)
+        .join(PlanRow, PlanRow.id == Reset.plan_id)
+        .join(JudgementRow, JudgementRow.reset_id == Reset.id)
+        .where(Reset.case_id == case_id)
+        .order_by(Reset.n.desc(), Reset.recorded_at.desc())
+    ).all()
+    decisions = session.execute(
+        select(Countersign.reset_id, Countersign.decision)
+        .where(Countersign.reset_id.in_([row[0].id for row in rows]))
+        .order_by(Countersign.signed_at)
+    )
+    answers = dict(decisions.tuples().all())
+    latest: dict[int, ResetLine] = {}
+    for reset, plan_n, summary in rows:
+        latest.setdefault(
+            reset.n,
+            ResetLine(
+                n=reset.n,
+                plan_n=plan_n,
+                fitted_on=reset.fitted_on,
+                due_on=reset.due_on,
+                summary=summary,
+                status=answers.get(reset.id, "waits for countersign").replace("_", " "),
+            ),
+        )
+    return tuple(latest.values())
+
+
+def sheet_lines(session: Session, case_id: UUID) -> tuple[SheetLine, ...]:
+    """Return the sheets of a case, newest first."""
+    return tuple(
+        SheetLine(
+            sheet_id=each.sheet_id,
+            kind=TITLES[SheetKind(each.kind)],
+            made_at=each.made_at,
+            signed_by=tuple(f"{one.name} ({one.role})" for one in each.signatures),
+            is_complete=each.is_complete,
+            is_replaced=each.replaced_by is not None,
+        )
+        for each in sheets_of(session, case_id)
+    )

@@ -1,0 +1,1 @@
+"""Worksheets in, answers out: the calculator's public face."""

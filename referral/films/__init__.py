@@ -1,0 +1,1 @@
+"""Films: pictures, their scale, landmarks placed on them, and the readings."""

@@ -1,0 +1,141 @@
+"""What is drawn over a film: its landmarks, numbered, and the lines its readings come from.
+
+One SVG document whose viewBox is the film in pixels of the original; pages lay it over the
+picture and sheets print it. Every stroke is drawn twice, light on dark, to show on any grey.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from referral.core.errors import DegenerateCircle
+from referral.core.geometry.circle import FEWEST_POINTS, fit_circle
+from referral.core.geometry.points import Floats
+from referral.core.measure.landmarks import LANDMARKS
+from referral.core.measure.lateromedial import GROUND, LINES
+
+DORSOPALMAR_LINES: tuple[tuple[str, str], ...] = (
+    ("ground_medial", "ground_lateral"),
+    ("p3_margin_medial", "p3_margin_lateral"),
+    ("dip_p2_medial", "dip_p2_lateral"),
+    ("dip_p3_medial", "dip_p3_lateral"),
+    ("wall_medial_proximal", "wall_medial_distal"),
+    ("wall_lateral_proximal", "wall_lateral_distal"),
+)
+LINES_OF: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "lateromedial": LINES,
+    "dorsopalmar": DORSOPALMAR_LINES,
+}
+"""View -> the pairs of landmarks that are joined on screen and on sheets."""
+
+DARK, LIGHT, LINE, MARKER = "#000000", "#ffffff", "#ffe08a", "#8fe3ff"
+BEYOND = 0.18
+"""Lines run on by this share of their length at both ends, so that slopes can be seen."""
+
+FINEST_SHARE = 1 / 420
+"""The thinnest stroke as a share of the film's longer side."""
+
+
+def overlay_svg(
+    points_px: Mapping[str, Any],
+    size_px: tuple[int, int],
+    *,
+    view: str = "lateromedial",
+    marker_ends_px: Sequence[Sequence[float]] | None = None,
+    pixel_aspect: tuple[float, float] = (1.0, 1.0),
+) -> str:
+    """Return the overlay; landmarks without a place are left out.
+
+    ``points_px`` holds name -> (x, y), or a list of them for landmarks of several points.
+    ``pixel_aspect`` is the (vertical, horizontal) length of a pixel, for the circle.
+    """
+    width, height = size_px
+    points = {name: np.asarray(raw, float) for name, raw in points_px.items() if len(raw)}
+    fine = max(width, height) * FINEST_SHARE
+    parts = [*_lines(points, view, fine), *_centre(points, pixel_aspect, fine)]
+    if marker_ends_px is not None:
+        ends = np.asarray(marker_ends_px, float)
+        parts.append(_stroke(ends[0], ends[1], fine, MARKER))
+        parts += [_dot(end, label, fine) for end, label in zip(ends, "AB", strict=True)]
+    parts += _dots(points, view, fine)
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" class="film-overlay" '
+        f'viewBox="0 0 {width} {height}" '
+        'font-family="\'Noto Sans\',sans-serif" font-weight="700" aria-hidden="true">'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+def landmark_numbers(view: str) -> Mapping[str, int]:
+    """Return the number that stands beside each landmark of a view, from 1, in guided order."""
+    return {name: place for place, name in enumerate(LANDMARKS.get(view, {}), start=1)}
+
+
+def _lines(points: Mapping[str, Floats], view: str, fine: float) -> Iterator[str]:
+    for first, second in LINES_OF.get(view, ()):
+        if first in points and second in points:
+            along = (points[second] - points[first]) * BEYOND
+            yield _stroke(points[first] - along, points[second] + along, fine, LINE)
+
+
+def _centre(
+    points: Mapping[str, Floats], pixel_aspect: tuple[float, float], fine: float
+) -> Iterator[str]:
+    """Yield the joint's circle, its centre and the plumb line from there to the ground."""
+    condyle = points.get("p2_condyle")
+    if condyle is None or len(condyle) < FEWEST_POINTS:
+        return
+    per_px = np.array([pixel_aspect[1], pixel_aspect[0]])
+    try:
+        circle = fit_circle(condyle * per_px)
+    except DegenerateCircle:
+        return
+    centre = circle.centre / per_px
+    radii = float(circle.radius) / per_px
+    for colour, width in ((DARK, 3.2), (LINE, 1.4)):
+        yield (
+            f'<ellipse cx="{centre[0]:.1f}" cy="{centre[1]:.1f}" rx="{radii[0]:.1f}" '
+            f'ry="{radii[1]:.1f}" fill="none" stroke="{colour}" stroke-width="{width * fine:.1f}" '
+            f'stroke-dasharray="{6 * fine:.1f} {4 * fine:.1f}"/>'
+        )
+    if all(name in points for name in GROUND):
+        rear, front = (points[name] * per_px for name in GROUND)
+        run = front - rear
+        share = float((circle.centre - rear) @ run / (run @ run))
+        yield _stroke(centre, (rear + share * run) / per_px, fine, LINE, dashed=True)
+    yield _dot(centre, "", fine)
+
+
+def _dots(points: Mapping[str, Floats], view: str, fine: float) -> Iterator[str]:
+    numbers = landmark_numbers(view)
+    for name, raw in points.items():
+        label = str(numbers.get(name, ""))
+        several = raw.reshape(-1, 2)
+        for place, at in enumerate(several):
+            yield _dot(at, label if place == 0 else "", fine)
+
+
+def _stroke(start: Floats, end: Floats, fine: float, colour: str, *, dashed: bool = False) -> str:
+    dashes = f' stroke-dasharray="{4 * fine:.1f} {3 * fine:.1f}"' if dashed else ""
+    where = f'x1="{start[0]:.1f}" y1="{start[1]:.1f}" x2="{end[0]:.1f}" y2="{end[1]:.1f}"'
+    return "".join(
+        f'<line {where} stroke="{stroke}" stroke-width="{width * fine:.1f}"{dashes}/>'
+        for stroke, width in ((DARK, 3.2), (colour, 1.4))
+    )
+
+
+def _dot(at: Floats, label: str, fine: float) -> str:
+    x, y = float(at[0]), float(at[1])
+    circle = (
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{3.2 * fine:.1f}" fill="{LIGHT}" '
+        f'stroke="{DARK}" stroke-width="{1.4 * fine:.1f}"/>'
+    )
+    if not label:
+        return circle
+    place = f'x="{x + 5 * fine:.1f}" y="{y - 4 * fine:.1f}" font-size="{12 * fine:.1f}"'
+    edge = f'stroke="{DARK}" stroke-width="{3 * fine:.1f}" stroke-linejoin="round"'
+    return (
+        f'{circle}<text {place} fill="{DARK}" {edge}>{label}</text>'
+        f'<text {place} fill="{LIGHT}">{label}</text>'
+    )

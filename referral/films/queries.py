@@ -1,0 +1,175 @@
+"""Reads on films and readings, always inside a case that the actor may see."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from types import MappingProxyType
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.core.geometry.scale import Scale
+from referral.core.measure.film import Film as CoreFilm
+from referral.core.measure.readings import Caveat, Measured, Reading
+from referral.errors import NotFound
+from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
+from referral.films.scales import scale_from_given
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredFilm:
+    """A film with the scale and the landmarks in force on it."""
+
+    film: Film
+    scale_row: ScaleSetting | None
+    landmarks: LandmarkSet | None
+
+    @property
+    def scale(self) -> Scale:
+        """The scale in force; a film on which nothing was set has none."""
+        return scale_from_given(self.scale_row.given if self.scale_row else {"kind": "none"})
+
+    def as_core(self) -> CoreFilm:
+        """Return the film as the core measures it."""
+        points = self.landmarks.points_px if self.landmarks else {}
+        return CoreFilm(
+            view=self.film.view,
+            landmarks_px={name: np.asarray(value, float) for name, value in points.items()},
+            landmarks_mm=None,
+            scale=self.scale,
+            size_px=(self.film.width_px, self.film.height_px),
+            shod=self.film.shod,
+            taken_on=self.film.taken_on,
+            trim=self.film.trim,
+            condyles_superimposed=self.film.condyles_superimposed,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LimbBasis:
+    """What a limb is judged on now: the newest film, or readings typed in, or both."""
+
+    limb: str
+    film: MeasuredFilm | None
+    stated: Measured
+    reading_set_ids: tuple[UUID, ...]
+    taken_on: date | None
+
+
+def films_of(session: Session, case_id: UUID) -> Sequence[Film]:
+    """Return the case's films and photos, newest first."""
+    return session.scalars(
+        select(Film).where(Film.case_id == case_id).order_by(Film.taken_on.desc(), Film.id.desc())
+    ).all()
+
+
+def film_of(session: Session, case_id: UUID, film_id: UUID) -> MeasuredFilm:
+    """Return one film of this case with its scale and landmarks in force.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such film.
+    """
+    film = session.scalars(
+        select(Film).where(Film.case_id == case_id, Film.id == film_id)
+    ).one_or_none()
+    if film is None:
+        raise NotFound("There is no such film on this case.")
+    return MeasuredFilm(film, latest_scale(session, film.id), latest_landmarks(session, film.id))
+
+
+def latest_scale(session: Session, film_id: UUID) -> ScaleSetting | None:
+    """Return the scale in force on a film."""
+    return session.scalars(
+        select(ScaleSetting)
+        .where(ScaleSetting.film_id == film_id)
+        .order_by(ScaleSetting.set_at.desc(), ScaleSetting.id.desc())
+        .limit(1)
+    ).one_or_none()
+
+
+def latest_landmarks(session: Session, film_id: UUID) -> LandmarkSet | None:
+    """Return the landmarks in force on a film."""
+    return session.scalars(
+        select(LandmarkSet)
+        .where(LandmarkSet.film_id == film_id)
+        .order_by(LandmarkSet.placed_at.desc(), LandmarkSet.id.desc())
+        .limit(1)
+    ).one_or_none()
+
+
+def reading_sets(
+    session: Session, case_id: UUID, limb: str | None = None
+) -> Sequence[tuple[ReadingSet, Measured]]:
+    """Return the case's sets of readings, newest first, each as it was measured."""
+    query = select(ReadingSet).where(ReadingSet.case_id == case_id)
+    if limb:
+        query = query.where(ReadingSet.limb == limb)
+    sets = session.scalars(
+        query.order_by(ReadingSet.taken_on.desc(), ReadingSet.recorded_at.desc())
+    ).all()
+    rows: dict[UUID, list[ReadingRow]] = {}
+    for row in session.scalars(
+        select(ReadingRow).where(ReadingRow.reading_set_id.in_([each.id for each in sets]))
+    ):
+        rows.setdefault(row.reading_set_id, []).append(row)
+    return [(each, _measured(each, rows.get(each.id, []))) for each in sets]
+
+
+def _measured(reading_set: ReadingSet, rows: Sequence[ReadingRow]) -> Measured:
+    readings = {
+        row.code: Reading(row.code, row.value, row.u, row.unit, row.scale_state, row.basis)
+        for row in rows
+    }
+    return Measured(
+        MappingProxyType(readings),
+        MappingProxyType(dict(reading_set.absent)),
+        tuple(Caveat(each["code"], each["text"]) for each in reading_set.warnings),
+    )
+
+
+def limb_basis(session: Session, case_id: UUID, limb: str) -> LimbBasis:
+    """Return what a plan on this limb is judged on: the newest day's film and typed readings."""
+    newest: date | None = None
+    film: MeasuredFilm | None = None
+    stated = Measured()
+    ids: list[UUID] = []
+    for reading_set, measured in reading_sets(session, case_id, limb):
+        newest = newest or reading_set.taken_on
+        if reading_set.taken_on != newest:
+            break
+        if reading_set.film_id and film is None:
+            candidate = film_of(session, case_id, reading_set.film_id)
+            if candidate.film.view == "lateromedial":
+                film = candidate
+                ids.append(reading_set.id)
+        elif reading_set.film_id is None and not stated.readings:
+            stated = measured
+            ids.append(reading_set.id)
+    return LimbBasis(limb, film, stated, tuple(ids), newest)
+
+
+def basis_record(basis: LimbBasis) -> Mapping[str, Any]:
+    """Return the part of an agreement's content that says what was measured, and on what."""
+    film = basis.film
+    readings = basis.stated.readings.values()
+    return {
+        "film": None
+        if film is None
+        else {
+            "sha256": film.film.original_sha256,
+            "size_px": [film.film.width_px, film.film.height_px],
+            "taken_on": film.film.taken_on.isoformat(),
+            "trim": film.film.trim,
+            "shod": film.film.shod,
+            "scale": dict(film.scale_row.given) if film.scale_row else None,
+            "landmarks_px": dict(film.landmarks.points_px) if film.landmarks else {},
+        },
+        "stated": sorted(
+            [each.code, each.value, each.u, each.unit, each.scale_state] for each in readings
+        ),
+    }

@@ -1,0 +1,82 @@
+"""A scale as given (in a worksheet, on a page, in a file's tags) to a scale of the core."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+
+from referral.core.errors import BadScale
+from referral.core.geometry.scale import (
+    Scale,
+    ScaleTags,
+    detector_scale,
+    marker_scale,
+    no_scale,
+    scale_from_tags,
+    spacing_scale,
+)
+
+
+def scale_from_given(given: Mapping[str, Any]) -> Scale:
+    """Return the scale that a ``scale`` object of a worksheet, or of a film's tags, describes.
+
+    Raises
+    ------
+    BadScale
+        If its kind is none that is known, or its numbers cannot make a scale.
+    """
+    kind = given.get("kind")
+    maker = _MAKERS.get(str(kind))
+    if maker is None:
+        raise BadScale(f"There is no scale of kind {kind!r}.", at="film.scale.kind")
+    return maker(given)
+
+
+def _marker(given: Mapping[str, Any]) -> Scale:
+    aspect = given.get("pixel_aspect") or (1.0, 1.0)
+    return marker_scale(
+        np.asarray(given["ends_px"], float),
+        float(given["length_mm"]),
+        plane=given.get("plane", "sagittal"),
+        offset_mm=given.get("offset_mm"),
+        sid_mm=given.get("sid_mm"),
+        oid_mm=given.get("oid_mm"),
+        pixel_aspect=(float(aspect[0]), float(aspect[1])),
+    )
+
+
+def _spacing(given: Mapping[str, Any]) -> Scale:
+    return spacing_scale(
+        float(given["row_mm"]),
+        float(given["column_mm"]),
+        given["state"],
+        given.get("calibration"),
+    )
+
+
+def _detector(given: Mapping[str, Any]) -> Scale:
+    return detector_scale(
+        float(given["row_mm"]),
+        float(given["column_mm"]),
+        magnification=given.get("magnification"),
+        sid_mm=given.get("sid_mm"),
+        oid_mm=given.get("oid_mm"),
+    )
+
+
+def _none(given: Mapping[str, Any]) -> Scale:
+    aspect = given.get("pixel_aspect") or (1.0, 1.0)
+    return no_scale((float(aspect[0]), float(aspect[1])))
+
+
+def _tags(given: Mapping[str, Any]) -> Scale:
+    return scale_from_tags(ScaleTags(**given["tags"]))
+
+
+_MAKERS: Mapping[str, Callable[[Mapping[str, Any]], Scale]] = {
+    "marker": _marker,
+    "spacing": _spacing,
+    "detector": _detector,
+    "none": _none,
+    "tags": _tags,
+}

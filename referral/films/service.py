@@ -1,0 +1,278 @@
+"""The verbs of films: add one, measure it, type readings in."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from referral.cases.access import CaseAccess
+from referral.cases.timeline import NewEntry, append
+from referral.core.errors import CoreError
+from referral.core.measure.film import measure
+from referral.core.measure.readings import Measured
+from referral.core.measure.visits import visit_caveats
+from referral.core.workflow import Move
+from referral.errors import Invalid
+from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
+from referral.films.queries import MeasuredFilm, film_of, reading_sets
+from referral.films.scales import scale_from_given
+from referral.storage.blobs import BlobStore
+from referral.storage.decode.film import DecodedFilm, describe, jpeg_bytes
+from referral.storage.ids import new_id
+
+SERVED_LONGEST_PX = 2400
+"""Longest side of the picture that pages show; landmarks stay in the original's pixels."""
+
+DEFAULT_LANDMARK_SD_MM = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class AddFilm:
+    """A film as uploaded and what its uploader says of it."""
+
+    data: bytes
+    name: str
+    decoded: DecodedFilm
+    limb: str
+    view: str
+    taken_on: date
+    trim: str
+    shod: str
+    condyles_superimposed: bool | None
+    happened_on: date
+
+
+def add_film(
+    session: Session, access: CaseAccess, blobs: BlobStore, command: AddFilm, now: datetime
+) -> UUID:
+    """Keep a film's original byte for byte, its served picture, and the scale its tags give."""
+    decoded = command.decoded
+    film = Film(
+        id=new_id(now),
+        case_id=access.case_id,
+        limb=command.limb,
+        view=command.view,
+        original_sha256=blobs.put(command.data),
+        original_name=command.name,
+        picture_sha256=blobs.put(jpeg_bytes(decoded, SERVED_LONGEST_PX)),
+        width_px=decoded.size_px[0],
+        height_px=decoded.size_px[1],
+        described=describe(decoded),
+        taken_on=command.taken_on,
+        trim=command.trim,
+        shod=command.shod,
+        condyles_superimposed=command.condyles_superimposed,
+        added_by=access.actor_id,
+        added_at=now,
+    )
+    session.add(film)
+    session.flush()
+    if decoded.scale_tags is not None:
+        given = {"kind": "tags", "tags": asdict(decoded.scale_tags)}
+        _keep_scale(session, access, film.id, given, now)
+    facts = {
+        "film": str(film.id),
+        "limb": command.limb,
+        "view": command.view,
+        "sha256": film.original_sha256,
+    }
+    append(session, access, NewEntry(Move.ADD_FILM, command.happened_on, facts, {}, film.id), now)
+    return film.id
+
+
+def _keep_scale(
+    session: Session, access: CaseAccess, film_id: UUID, given: Mapping[str, Any], now: datetime
+) -> None:
+    scale = scale_from_given(given)
+    session.add(
+        ScaleSetting(
+            id=new_id(now),
+            film_id=film_id,
+            given=dict(given),
+            state=scale.state,
+            row_mm=scale.row_mm,
+            column_mm=scale.column_mm,
+            relative_u=scale.relative_u,
+            set_by=access.actor_id,
+            set_at=now,
+        )
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureFilm:
+    """Landmarks and, where it is set anew, the scale of a film."""
+
+    film_id: UUID
+    points_px: Mapping[str, Any]
+    scale_given: Mapping[str, Any] | None
+    happened_on: date
+
+
+def measure_film(
+    session: Session, access: CaseAccess, command: MeasureFilm, now: datetime
+) -> Measured:
+    """Store scale and landmarks as new rows and keep the readings they give.
+
+    Raises
+    ------
+    Invalid
+        If the landmarks or the scale cannot be used; says which and why.
+    NotFound
+        If this case has no such film.
+    """
+    before = film_of(session, access.case_id, command.film_id)
+    if command.scale_given is not None:
+        _keep_scale_or_refuse(session, access, command, now)
+    if command.points_px:
+        session.add(
+            LandmarkSet(
+                id=new_id(now),
+                film_id=command.film_id,
+                points_px=dict(command.points_px),
+                landmark_sd_mm=DEFAULT_LANDMARK_SD_MM,
+                placed_by=access.actor_id,
+                placed_at=now,
+            )
+        )
+    session.flush()
+    film = film_of(session, access.case_id, command.film_id)
+    if film.landmarks is None:
+        _note_scale_only(session, access, film, command, now)
+        return Measured()
+    measured = _beside_earlier(session, film, measure_or_refuse(film))
+    row = _keep_readings(session, access, film, measured, now)
+    facts = {
+        "film": str(film.film.id),
+        "limb": film.film.limb,
+        "readings": str(row.id),
+        "scale_state": film.scale.state,
+        "scale_set": command.scale_given is not None,
+        "changes_basis": True,
+        "again": before.landmarks is not None,
+    }
+    append(
+        session, access, NewEntry(Move.MEASURE_FILM, command.happened_on, facts, {}, row.id), now
+    )
+    return measured
+
+
+def _beside_earlier(session: Session, film: MeasuredFilm, measured: Measured) -> Measured:
+    """Return the readings with a warning where what is fixed for one horse has changed."""
+    for reading_set, before in reading_sets(session, film.film.case_id, film.film.limb):
+        is_earlier = reading_set.taken_on < film.film.taken_on
+        if is_earlier and reading_set.film_id not in (None, film.film.id):
+            caveats = visit_caveats(before, measured)
+            return replace(measured, warnings=(*measured.warnings, *caveats))
+    return measured
+
+
+def _note_scale_only(
+    session: Session, access: CaseAccess, film: MeasuredFilm, command: MeasureFilm, now: datetime
+) -> None:
+    facts = {"film": str(film.film.id), "scale_state": film.scale.state, "scale_set": True}
+    new = NewEntry(Move.MEASURE_FILM, command.happened_on, facts, {}, film.film.id)
+    append(session, access, new, now)
+
+
+def _keep_scale_or_refuse(
+    session: Session, access: CaseAccess, command: MeasureFilm, now: datetime
+) -> None:
+    try:
+        _keep_scale(session, access, command.film_id, command.scale_given or {}, now)
+    except CoreError as error:
+        raise Invalid(error.message, {"scale": [error.message]}) from error
+
+
+def measure_or_refuse(film: MeasuredFilm) -> Measured:
+    """Measure a film, or say in one sentence why it cannot be measured.
+
+    Raises
+    ------
+    Invalid
+        If its landmarks cannot be used.
+    """
+    try:
+        return measure(film.as_core())
+    except CoreError as error:
+        raise Invalid(error.message, {"landmarks": [error.message]}) from error
+
+
+def _keep_readings(
+    session: Session, access: CaseAccess, film: MeasuredFilm, measured: Measured, now: datetime
+) -> ReadingSet:
+    row = ReadingSet(
+        id=new_id(now),
+        case_id=access.case_id,
+        limb=film.film.limb,
+        film_id=film.film.id,
+        scale_id=film.scale_row.id if film.scale_row else None,
+        landmark_set_id=film.landmarks.id if film.landmarks else None,
+        taken_on=film.film.taken_on,
+        absent=dict(measured.absent),
+        warnings=[{"code": each.code, "text": each.text} for each in measured.warnings],
+        recorded_by=access.actor_id,
+        recorded_at=now,
+    )
+    _add_set(session, row, measured, now)
+    return row
+
+
+def _add_set(session: Session, row: ReadingSet, measured: Measured, now: datetime) -> None:
+    session.add(row)
+    session.flush()
+    session.add_all(
+        ReadingRow(
+            id=new_id(now),
+            reading_set_id=row.id,
+            code=each.code,
+            value=each.value,
+            u=each.u,
+            unit=each.unit,
+            scale_state=each.scale_state,
+            basis=each.basis,
+        )
+        for each in measured.readings.values()
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class TypeReadings:
+    """Readings typed by hand for one limb, as they were taken on a day."""
+
+    limb: str
+    taken_on: date
+    measured: Measured
+    happened_on: date
+
+
+def type_readings(
+    session: Session, access: CaseAccess, command: TypeReadings, now: datetime
+) -> None:
+    """Keep readings that were typed in.
+
+    Raises
+    ------
+    Invalid
+        If there is none.
+    """
+    if not command.measured.readings:
+        raise Invalid("Type at least one reading.", {"readings": ["Type at least one reading."]})
+    row = ReadingSet(
+        id=new_id(now),
+        case_id=access.case_id,
+        limb=command.limb,
+        taken_on=command.taken_on,
+        absent={},
+        warnings=[],
+        recorded_by=access.actor_id,
+        recorded_at=now,
+    )
+    _add_set(session, row, command.measured, now)
+    facts = {"limb": command.limb, "readings": str(row.id), "changes_basis": True}
+    append(
+        session, access, NewEntry(Move.RECORD_READINGS, command.happened_on, facts, {}, row.id), now
+    )

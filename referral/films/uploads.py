@@ -1,0 +1,72 @@
+"""What a browser sends of a film: the file, and places on the picture it was shown."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from werkzeug.datastructures import FileStorage
+
+from referral.errors import Invalid
+from referral.films.models import Film
+from referral.films.queries import MeasuredFilm
+from referral.films.schemas import LARGEST_SKEW
+from referral.storage.decode.film import DecodedFilm, read_film
+
+LONGEST_NAME = 200
+
+
+def read_upload(file: FileStorage | None) -> tuple[bytes, str, DecodedFilm]:
+    """Return an uploaded film's bytes, its own name, and what is understood of it.
+
+    Raises
+    ------
+    Invalid
+        If there is no file, or it cannot be read as a film; says why.
+    TooLarge
+        If its picture is larger than is taken.
+    """
+    if file is None or not file.filename:
+        raise Invalid("Choose a file.", {"film": ["Choose the film's file."]})
+    data = file.read()
+    name = file.filename[-LONGEST_NAME:]
+    try:
+        return data, name, read_film(data, name)
+    except Invalid as error:
+        raise Invalid(error.message, {"film": [error.message]}) from error
+
+
+def refuse_other_picture(film: Film, given: Mapping[str, Any]) -> None:
+    """Return nothing if the picture on screen has the original's proportions.
+
+    Raises
+    ------
+    Invalid
+        If it is another picture: places on it would mean nothing on this film.
+    """
+    width, height = given["natural_width"], given["natural_height"]
+    if not width or not height:
+        return
+    across, down = film.width_px / width, film.height_px / height
+    if abs(across / down - 1) > LARGEST_SKEW:
+        raise Invalid(
+            "The picture on screen is not this film's; open the page again.",
+            {"landmarks": ["The picture's proportions are not the film's."]},
+        )
+
+
+def marker_given(film: MeasuredFilm, given: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    """Return the scale that a marker on this form sets, or None if it sets none anew.
+
+    Raises
+    ------
+    Invalid
+        If only its ends or only its length is given.
+    """
+    ends, length = given["marker_ends"], given["marker_length_mm"]
+    if not ends and length is None:
+        return None
+    if not ends or length is None:
+        sentence = "A marker needs both its ends and its true length."
+        raise Invalid(sentence, {"marker_length_mm": [sentence]})
+    scale = {"kind": "marker", "length_mm": length, "ends_px": ends, "plane": "sagittal"}
+    before = film.scale_row.given if film.scale_row else {}
+    return None if scale == before else scale

@@ -1,0 +1,1 @@
+"""Horses and who owns them."""

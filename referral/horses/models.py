@@ -1,0 +1,31 @@
+"""The horse: identity and who owns it."""
+
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import ForeignKey, Index
+from sqlalchemy.orm import Mapped, mapped_column
+
+from referral.storage.db import Base
+
+
+class Horse(Base):
+    """A horse. ``animal`` is the profile its limits are chosen by."""
+
+    __tablename__ = "horse"
+    __table_args__ = (Index(None, "owner_id"), Index(None, "chip"))
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    animal: Mapped[str]
+    chip: Mapped[str | None]
+    ueln: Mapped[str | None]
+    born_year: Mapped[int | None]
+    breed: Mapped[str | None]
+    sex: Mapped[str | None]
+    colour: Mapped[str | None]
+    weight_kg: Mapped[float | None]
+    yard: Mapped[str | None]
+    owner_id: Mapped[UUID | None] = mapped_column(ForeignKey("person.id"))
+    recorded_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    recorded_at: Mapped[datetime]

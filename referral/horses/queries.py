@@ -1,0 +1,52 @@
+"""Reads on horses: those a person recorded, owns, or has a case of."""
+
+from collections.abc import Sequence
+from uuid import UUID
+
+from sqlalchemy import Select, or_, select
+from sqlalchemy.orm import Session
+
+from referral.accounts.models import Membership, Person
+from referral.errors import NotFound
+from referral.horses.models import Horse
+
+
+def visible_horses(person_id: UUID) -> Select[Horse]:
+    """Return the query for horses a person owns, or that they or a colleague recorded."""
+    mine = select(Membership.organisation_id).where(
+        Membership.person_id == person_id,
+        Membership.until.is_(None),
+        Membership.organisation_id.is_not(None),
+    )
+    colleagues = select(Membership.person_id).where(Membership.organisation_id.in_(mine))
+    return select(Horse).where(
+        or_(
+            Horse.owner_id == person_id,
+            Horse.recorded_by == person_id,
+            Horse.recorded_by.in_(colleagues),
+        )
+    )
+
+
+def horses_of(session: Session, person_id: UUID) -> Sequence[Horse]:
+    """Return the horses a person may open a case on, by name."""
+    return session.scalars(visible_horses(person_id).order_by(Horse.name, Horse.id)).all()
+
+
+def horse_for(session: Session, person_id: UUID, horse_id: UUID) -> Horse:
+    """Return one horse that this person may see.
+
+    Raises
+    ------
+    NotFound
+        If there is none, or the person may not see it.
+    """
+    horse = session.scalars(visible_horses(person_id).where(Horse.id == horse_id)).one_or_none()
+    if horse is None:
+        raise NotFound("There is no such horse.")
+    return horse
+
+
+def owner_of(session: Session, horse: Horse) -> Person | None:
+    """Return the horse's owner, if one is recorded."""
+    return session.scalars(select(Person).where(Person.id == horse.owner_id)).one_or_none()

@@ -1,0 +1,35 @@
+"""The form that records a horse."""
+
+from marshmallow import Schema, fields, validate
+
+from referral.web.forms import DecimalField
+
+ANIMALS = (
+    ("adult_horse", "Horse, adult"),
+    ("pony", "Pony"),
+    ("donkey", "Donkey"),
+    ("draught", "Draught horse"),
+    ("foal", "Foal, under one year"),
+)
+SEXES = (("mare", "Mare"), ("gelding", "Gelding"), ("stallion", "Stallion"))
+
+
+class HorseForm(Schema):
+    """What is typed of a horse and its owner."""
+
+    name = fields.String(required=True, validate=validate.Length(max=80))
+    animal = fields.String(
+        required=True, validate=validate.OneOf([value for value, _label in ANIMALS])
+    )
+    chip = fields.String(load_default=None, validate=validate.Length(max=40))
+    ueln = fields.String(load_default=None, validate=validate.Length(max=40))
+    born_year = fields.Integer(load_default=None, validate=validate.Range(1970, 2100))
+    breed = fields.String(load_default=None, validate=validate.Length(max=80))
+    sex = fields.String(
+        load_default=None, validate=validate.OneOf([value for value, _label in SEXES])
+    )
+    colour = fields.String(load_default=None, validate=validate.Length(max=40))
+    weight_kg = DecimalField("kg", minimum=20, maximum=1500, load_default=None)
+    yard = fields.String(load_default=None, validate=validate.Length(max=200))
+    owner_name = fields.String(required=True, validate=validate.Length(max=80))
+    owner_email = fields.Email(required=True)

@@ -1,0 +1,76 @@
+"""The verb of horses: record one."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.errors import Invalid
+from referral.horses.identity import chip_fault, clean, ueln_fault
+from referral.horses.models import Horse
+from referral.storage.ids import new_id
+
+
+@dataclass(frozen=True, slots=True)
+class RecordHorse:
+    """A horse's identity as read off its papers and its chip."""
+
+    name: str
+    animal: str
+    chip: str | None
+    ueln: str | None
+    born_year: int | None
+    breed: str | None
+    sex: str | None
+    colour: str | None
+    weight_kg: float | None
+    yard: str | None
+    owner_id: UUID | None
+
+
+def record_horse(
+    session: Session, recorder_id: UUID, command: RecordHorse, now: datetime, *, demo: bool
+) -> Horse:
+    """Record a horse; chip and UELN are checked for form, and a chip is unique here.
+
+    Raises
+    ------
+    Invalid
+        If a number is malformed, or the chip is another horse's; says which and why.
+    """
+    faults: dict[str, list[str]] = {}
+    chip, ueln = clean(command.chip or ""), clean(command.ueln or "")
+    if chip and (fault := chip_fault(chip, demo=demo)):
+        faults["chip"] = [fault]
+    if ueln and (fault := ueln_fault(ueln)):
+        faults["ueln"] = [fault]
+    if chip and _is_taken(session, recorder_id, chip):
+        faults["chip"] = ["You have recorded a horse with this chip already."]
+    if faults:
+        raise Invalid("The horse's numbers need another look.", faults)
+    horse = Horse(
+        id=new_id(now),
+        name=command.name,
+        animal=command.animal,
+        chip=chip or None,
+        ueln=ueln or None,
+        born_year=command.born_year,
+        breed=command.breed,
+        sex=command.sex,
+        colour=command.colour,
+        weight_kg=command.weight_kg,
+        yard=command.yard,
+        owner_id=command.owner_id,
+        recorded_by=recorder_id,
+        recorded_at=now,
+    )
+    session.add(horse)
+    session.flush()
+    return horse
+
+
+def _is_taken(session: Session, recorder_id: UUID, chip: str) -> bool:
+    found = select(Horse.id).where(Horse.chip == chip, Horse.recorded_by == recorder_id)
+    return session.scalars(found).first() is not None

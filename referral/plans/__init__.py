@@ -1,0 +1,1 @@
+"""Plans, their findings, the vet's review and the owner's consent."""

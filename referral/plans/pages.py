@@ -1,0 +1,253 @@
+"""What the plan pages show, frozen and ready to print."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from referral.cases.access import CaseAccess
+from referral.cases.queries import people_on
+from referral.core.rules.finding import CaseLimit, Finding
+from referral.core.workflow import Move
+from referral.horses.models import Horse
+from referral.horses.queries import owner_of
+from referral.plans.agreement import must_be_answered
+from referral.plans.judging import Judged
+from referral.plans.models import FindingRow
+from referral.plans.queries import (
+    PlanView,
+    case_limits,
+    is_stale,
+    plan_of,
+    planned_limbs,
+    plans_of,
+)
+from referral.plans.record import predictions_record
+from referral.plans.rows import PlanLine, ReadingRow, plan_lines, reading_rows
+from referral.plans.schemas import typed_from
+
+DEFAULT_LIMB = {"interval_weeks": 5, "attachment": "nails", "category": "open"}
+
+
+@dataclass(frozen=True, slots=True)
+class LimbShown:
+    """One limb of a plan: its lines, readings, findings, and what is only information."""
+
+    limb: str
+    lines: tuple[PlanLine, ...]
+    rows: tuple[ReadingRow, ...]
+    due_rows: tuple[ReadingRow, ...]
+    findings: tuple[FindingRow | Finding, ...]
+    assumptions: tuple[str, ...]
+    joints: tuple[tuple[str, float], ...]
+    weeks: float | None
+
+    @property
+    def facts(self) -> tuple[tuple[str, str], ...]:
+        """The plan's lines as pairs of label and what is planned."""
+        return tuple((line.label, line.planned) for line in self.lines)
+
+
+@dataclass(frozen=True, slots=True)
+class Answerable:
+    """A finding that agreeing asks the vet to answer: a reason, or a tick."""
+
+    finding_id: UUID
+    limb: str
+    title: str
+    says: str
+    wanted: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanPage:
+    """A plan as its page shows it."""
+
+    number: int
+    revision: int
+    n: int
+    author: str
+    submitted_at: Any
+    words: str | None
+    recheck: tuple[str, date] | None
+    summary: str
+    worst: str
+    basis_sha256: str
+    limbs: tuple[LimbShown, ...]
+    asked: tuple[Answerable, ...]
+    decisions: tuple[tuple[str, str, Any, str | None], ...]
+    waivers: tuple[tuple[str, str], ...]
+    consents: tuple[tuple[str, str, date], ...]
+    is_stale: bool
+    is_latest: bool
+    owner: str
+    today: date
+    access: CaseAccess
+
+    def may(self, move: str) -> bool:
+        """Say whether whoever looks can make this move on this plan now."""
+        return self.is_latest and self.access.may(Move(move))
+
+
+def plan_page(
+    session: Session, access: CaseAccess, n: int, rulebook_sha256: str, today: date
+) -> PlanPage:
+    """Return what the page of plan n shows.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such plan.
+    """
+    view = plan_of(session, access.case_id, n)
+    names = {
+        person.id: person.name
+        for _member, person, _organisation in people_on(session, access.case_id)
+    }
+    limits = case_limits(session, access.case_id)
+    horse = session.get_one(Horse, access.horse_id)
+    owner = owner_of(session, horse)
+    titles = {each.id: f"{each.limb} {each.title}" for each in view.findings}
+    return PlanPage(
+        number=access.number,
+        revision=access.revision,
+        n=n,
+        author=names.get(view.plan.author_id, view.plan.author_role),
+        submitted_at=view.plan.submitted_at,
+        words=view.plan.words,
+        recheck=_recheck(view),
+        summary=view.judgement.summary,
+        worst=view.judgement.worst,
+        basis_sha256=view.judgement.basis_sha256,
+        limbs=tuple(_stored_limb(view, limb, limits) for limb in view.limbs),
+        asked=tuple(
+            Answerable(each.id, each.limb, each.title, each.says, wanted)
+            for each in view.findings
+            if (wanted := must_be_answered(each))
+        ),
+        decisions=tuple(
+            (names.get(each.reviewer_id, "vet"), each.decision, each.reviewed_at, each.words)
+            for each in view.reviews
+        ),
+        waivers=tuple(
+            (titles.get(each.finding_id, ""), each.reason or "seen: too close to call")
+            for each in view.waivers
+        ),
+        consents=tuple((each.given_by, each.decision, each.given_on) for each in view.consents),
+        is_stale=is_stale(session, access, view, rulebook_sha256),
+        is_latest=n == access.state.plan_n,
+        owner=owner.name if owner is not None else "",
+        today=today,
+        access=access,
+    )
+
+
+def _recheck(view: PlanView) -> tuple[str, date] | None:
+    plan = view.plan
+    if plan.recheck_owner and plan.recheck_on:
+        return plan.recheck_owner, plan.recheck_on
+    return None
+
+
+def _stored_limb(view: PlanView, limb: str, limits: tuple[CaseLimit, ...]) -> LimbShown:
+    findings = [each for each in view.findings if each.limb == limb]
+    return limb_shown(limb, view.limbs[limb], view.judgement.predictions[limb], findings, limits)
+
+
+def limb_shown(
+    limb: str,
+    content: Mapping[str, Any],
+    predicted: Mapping[str, Any],
+    findings: list[Any],
+    limits: tuple[CaseLimit, ...],
+) -> LimbShown:
+    """Return one limb as a page shows it, stored or fresh."""
+    mine = [each for each in limits if each.limb in (None, limb)]
+    due = {**predicted, "after_fit": predicted["at_due"]}
+    due_rows = reading_rows(due, None, [each for each in findings if each.stage == "at_due"], mine)
+    return LimbShown(
+        limb=limb,
+        lines=plan_lines(content, None, {}),
+        rows=reading_rows(predicted, None, findings, mine),
+        due_rows=tuple(each for each in due_rows if each.predicted),
+        findings=tuple(findings),
+        assumptions=tuple(predicted["assumptions"]),
+        joints=tuple(
+            (name.removesuffix("_deg"), degrees) for name, degrees in predicted["joints"].items()
+        ),
+        weeks=predicted["weeks"],
+    )
+
+
+def preview_limbs(
+    session: Session,
+    access: CaseAccess,
+    judged: Judged,
+    plans: Mapping[str, Mapping[str, Any]],
+) -> tuple[LimbShown, ...]:
+    """Return a plan that is not stored as its page would show it."""
+    limits = case_limits(session, access.case_id)
+    record = predictions_record(judged)
+    return tuple(
+        limb_shown(
+            each.limb,
+            plans[each.limb],
+            record[each.limb],
+            list(each.judgement.findings),
+            limits,
+        )
+        for each in judged.outcomes
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFormPage:
+    """The plan form: its limbs, what it starts from, and what whoever writes needs to know."""
+
+    number: int
+    revision: int
+    n: int
+    today: date
+    start: Mapping[str, Mapping[str, Any]]
+    started_from: str
+    why_not: str
+    amends: bool
+    limits: tuple[CaseLimit, ...]
+    recheck_owner: str
+
+    @property
+    def limbs(self) -> tuple[str, ...]:
+        """The limbs to be planned."""
+        return tuple(self.start)
+
+
+def plan_form_page(
+    session: Session, access: CaseAccess, today: date, *, amends: bool
+) -> PlanFormPage:
+    """Return what the plan form shows; it starts from the plan before, if there is one."""
+    limbs = planned_limbs(session, access.case_id)
+    before = plans_of(session, access.case_id)
+    start: dict[str, Mapping[str, Any]] = {limb: dict(DEFAULT_LIMB) for limb in limbs}
+    started_from = ""
+    if before:
+        view = plan_of(session, access.case_id, before[0].n)
+        kept = {limb: typed_from(view.limbs[limb]) for limb in limbs if limb in view.limbs}
+        start.update(kept)
+        started_from = f"Filled with plan {before[0].n}; change what differs."
+    move = Move.AMEND_PLAN if amends else Move.SUBMIT_PLAN
+    why_not = "" if access.may(move) else f"Not now: the case waits for this: {access.state.task}."
+    return PlanFormPage(
+        number=access.number,
+        revision=access.revision,
+        n=access.state.plan_n + 1,
+        today=today,
+        start=start,
+        started_from=started_from,
+        why_not=why_not,
+        amends=amends,
+        limits=case_limits(session, access.case_id),
+        recheck_owner="vet",
+    )

@@ -1,0 +1,1 @@
+"""What was really fitted, its differences from the plan, and the next date."""

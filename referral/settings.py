@@ -1,0 +1,226 @@
+"""The only reader of the environment: an instance's folder, its `config.toml`, its two secrets."""
+
+import base64
+import os
+import secrets
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from referral.errors import SettingsFault
+
+PREFIX = "REFERRAL_"
+CONFIG_NAME = "config.toml"
+INSTANCE_KEY_BYTES = 32
+SHORTEST_SECRET = 32
+LARGEST_PORT = 65535
+LONGEST_NAME = 80
+WORDS = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What one instance runs with, checked."""
+
+    instance_dir: Path
+    database_url: str = field(repr=False)
+    files_dir: Path
+    keys_dir: Path
+    instance_name: str
+    zone: str
+    host: str
+    port: int
+    production: bool
+    demo: bool
+    secret_key: str = field(repr=False)
+    instance_key: bytes = field(repr=False)
+
+
+def load_settings(
+    instance: Path | None = None, environment: Mapping[str, str] | None = None
+) -> Settings:
+    """Return the settings of an instance; the environment goes before its ``config.toml``.
+
+    The folder for its database, files and keys, and the two secrets, are made on first use.
+
+    Raises
+    ------
+    SettingsFault
+        With one line for everything that is missing or wrong.
+    """
+    environment = os.environ if environment is None else environment
+    folder = _instance_folder(instance, environment)
+    given = _read_config(folder / CONFIG_NAME)
+    faults = [
+        f"{CONFIG_NAME}: there is no setting called {name!r}; the settings are {', '.join(READERS)}"
+        for name in given
+        if name not in READERS
+    ]
+    read = _read_all(folder, given, environment, faults)
+    if read["production"] and read["demo"]:
+        faults.append("demo: an instance in production cannot be a demo")
+    if faults:
+        raise _fault(folder, faults)
+    return _with_secrets(folder, read, environment)
+
+
+def _instance_folder(instance: Path | None, environment: Mapping[str, str]) -> Path:
+    named = instance or environment.get(f"{PREFIX}INSTANCE")
+    if not named:
+        raise SettingsFault(f"Which instance? Name its folder: --instance or {PREFIX}INSTANCE.")
+    folder = Path(named).resolve()
+    if not (folder / CONFIG_NAME).is_file():
+        raise SettingsFault(
+            f"{folder} is not an instance: it holds no {CONFIG_NAME} (an empty one will do)."
+        )
+    return folder
+
+
+def _read_config(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise SettingsFault(f"{path} cannot be read: {error}") from None
+
+
+def _read_all(
+    folder: Path, given: Mapping[str, Any], environment: Mapping[str, str], faults: list[str]
+) -> dict[str, Any]:
+    """Return every setting by name, unusable ones as None with a line in ``faults``."""
+    read: dict[str, Any] = {}
+    for name, (reader, default) in READERS.items():
+        variable = f"{PREFIX}{name.upper()}"
+        value = environment.get(variable, given.get(name, default))
+        try:
+            read[name] = reader(folder, value)
+        except ValueError as error:
+            where = variable if variable in environment else f"{CONFIG_NAME}: {name}"
+            faults.append(f"{where}: {error}, not {value!r}")
+            read[name] = None
+    return read
+
+
+def _with_secrets(folder: Path, read: dict[str, Any], environment: Mapping[str, str]) -> Settings:
+    keys_dir: Path = read["keys_dir"]
+    faults: list[str] = []
+    try:
+        (folder / "var").mkdir(exist_ok=True)
+        keys_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+        secret_key = _secret(environment, "SECRET_KEY", keys_dir / "secret.key", faults)
+        instance_key = _secret(environment, "INSTANCE_KEY", keys_dir / "instance.key", faults)
+    except OSError as error:
+        raise _fault(folder, [f"keys_dir: {error.filename}: {error.strerror}"]) from None
+    if len(secret_key) < SHORTEST_SECRET:
+        faults.append(f"the secret key: at least {SHORTEST_SECRET} characters are needed")
+    key = _decoded(instance_key)
+    if len(key) != INSTANCE_KEY_BYTES:
+        faults.append(f"the instance key: {INSTANCE_KEY_BYTES} bytes in base64 are needed")
+    if faults:
+        raise _fault(folder, faults)
+    return Settings(instance_dir=folder, secret_key=secret_key, instance_key=key, **_fields(read))
+
+
+def _fields(read: dict[str, Any]) -> dict[str, Any]:
+    return {"instance_name" if name == "name" else name: value for name, value in read.items()}
+
+
+def _secret(environment: Mapping[str, str], name: str, path: Path, faults: list[str]) -> str:
+    """Return a secret from the environment or its file, which is made if it is not there."""
+    given = environment.get(f"{PREFIX}{name}")
+    if given is not None:
+        return given
+    if not path.exists():
+        _write_new(path, base64.b64encode(secrets.token_bytes(INSTANCE_KEY_BYTES)) + b"\n")
+    if path.stat().st_mode & 0o077:
+        faults.append(f"{path}: others may read it; run chmod 600 on it")
+    return path.read_bytes().decode("ascii", errors="replace").strip()
+
+
+def _write_new(path: Path, content: bytes) -> None:
+    """Write a file that only its owner may read, whole or not at all; the first of two wins."""
+    draft = path.with_name(f"{path.name}.{secrets.token_hex(6)}")
+    with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    try:
+        path.hardlink_to(draft)
+    except FileExistsError:
+        pass
+    finally:
+        draft.unlink()
+
+
+def _decoded(text: str) -> bytes:
+    try:
+        return base64.b64decode(text, validate=True)
+    except ValueError:
+        return b""
+
+
+def _fault(folder: Path, faults: list[str]) -> SettingsFault:
+    lines = "\n".join(f"  - {each}" for each in faults)
+    return SettingsFault(f"The settings of {folder} cannot be used:\n{lines}")
+
+
+def _flag(_folder: Path, value: object) -> bool:
+    if isinstance(value, bool):
+        return value
+    if isinstance(value, str) and value.lower() in WORDS:
+        return WORDS[value.lower()]
+    raise ValueError("true or false is needed")
+
+
+def _port(_folder: Path, value: object) -> int:
+    if isinstance(value, str) and value.isascii() and value.isdigit():
+        value = int(value)
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= LARGEST_PORT:
+        return value
+    raise ValueError(f"a number from 1 to {LARGEST_PORT} is needed")
+
+
+def _words(_folder: Path, value: object) -> str:
+    if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_NAME:
+        return value.strip()
+    raise ValueError(f"1 to {LONGEST_NAME} characters are needed")
+
+
+def _zone(_folder: Path, value: object) -> str:
+    try:
+        return ZoneInfo(str(value)).key
+    except (KeyError, ValueError, OSError):
+        raise ValueError("an IANA time zone such as Europe/Dublin is needed") from None
+
+
+def _folder(instance: Path, value: object) -> Path:
+    if isinstance(value, str) and value.strip():
+        return (instance / value).resolve()
+    raise ValueError("a folder is needed")
+
+
+def _database_url(instance: Path, value: object) -> str:
+    if value is None:
+        return f"sqlite:///{instance / 'var' / 'referral.db'}"
+    text = str(value)
+    if text.startswith("postgresql://"):
+        return text.replace("postgresql://", "postgresql+psycopg://", 1)
+    if text.startswith(("sqlite:///", "postgresql+psycopg://")):
+        return text
+    raise ValueError("an address beginning with sqlite:/// or postgresql:// is needed")
+
+
+READERS: Mapping[str, tuple[Callable[[Path, object], Any], object]] = {
+    "name": (_words, "Referral"),
+    "zone": (_zone, "UTC"),
+    "host": (_words, "127.0.0.1"),
+    "port": (_port, 8000),
+    "production": (_flag, False),
+    "demo": (_flag, False),
+    "database_url": (_database_url, None),
+    "files_dir": (_folder, "var/files"),
+    "keys_dir": (_folder, "var/keys"),
+}
+"""Each setting's reader and default; REFERRAL_<NAME> in the environment goes before the file."""

@@ -1,0 +1,1 @@
+"""Signed handover sheets and their checking."""

@@ -1,0 +1,253 @@
+"""Rows to a sheet's snapshot: what is frozen, printed, attached and signed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from referral.accounts.models import Organisation, Person
+from referral.cases.access import CaseAccess
+from referral.cases.models import CaseMember
+from referral.cases.queries import current_problems, people_on
+from referral.films.overlay import overlay_svg
+from referral.films.queries import LimbBasis, limb_basis
+from referral.horses.identity import shown_chip
+from referral.horses.models import Horse as HorseRow
+from referral.horses.queries import owner_of
+from referral.plans.models import FindingRow
+from referral.plans.queries import PlanView, case_limits
+from referral.plans.rows import plan_lines, reading_rows
+from referral.sheets.rows import drawn_plan, finding_shown
+from referral.sheets.snapshot import (
+    Agreement,
+    ConsentShown,
+    FilmShown,
+    Horse,
+    LimbPart,
+    NextStep,
+    Party,
+    SheetKind,
+    Snapshot,
+    WaiverShown,
+)
+from referral.sheets.texts import AFTERCARE, CAUTIONS, DANGER_SIGNS, SCALE_SAYS
+from referral.storage.blobs import BlobStore
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """What was done, for an as-fitted sheet: by limb, with reasons, and its own judging."""
+
+    limbs: Mapping[str, Mapping[str, Any]]
+    reasons: Mapping[str, str]
+    predictions: Mapping[str, Any]
+    findings: Sequence[FindingRow | Any]
+    fitted_on: date
+    due_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class SheetWanted:
+    """What a sheet is to hand over, and how it is called."""
+
+    sheet_id: UUID
+    kind: SheetKind
+    plan: PlanView
+    waivers: Mapping[UUID, str]
+    agreements: tuple[Agreement, ...]
+    replaces: str | None
+    instance: str
+    check_url: str
+    made_at: datetime
+    fitted: Fitted | None = None
+
+
+def make_snapshot(
+    session: Session, access: CaseAccess, blobs: BlobStore, wanted: SheetWanted
+) -> tuple[Snapshot, Mapping[str, bytes]]:
+    """Return the snapshot and the pictures it names, by hash."""
+    horse = session.get_one(HorseRow, access.horse_id)
+    owner = owner_of(session, horse)
+    members = people_on(session, access.case_id)
+    pictures: dict[str, bytes] = {}
+    limbs = tuple(
+        _limb_part(session, access, blobs, wanted, limb, pictures)
+        for limb in sorted(wanted.plan.limbs)
+    )
+    snapshot = Snapshot(
+        sheet_id=str(wanted.sheet_id),
+        kind=wanted.kind,
+        instance=wanted.instance,
+        case_number=str(access.number),
+        revision=access.revision,
+        made_at=wanted.made_at,
+        replaces=wanted.replaces,
+        horse=_horse(horse),
+        owner=_owner(owner),
+        people=tuple(_party(*each) for each in members if each[0].role in ("vet", "farrier")),
+        limbs=limbs,
+        agreements=wanted.agreements,
+        consent=_consent(wanted.plan, members),
+        aftercare=AFTERCARE,
+        danger_signs=DANGER_SIGNS,
+        emergency_contacts=_contacts(members),
+        next_steps=_next_steps(wanted, members),
+        cautions=CAUTIONS,
+        rulebook=wanted.plan.judgement.rulebook_sha256,
+        check_url=wanted.check_url,
+    )
+    return snapshot, pictures
+
+
+def _horse(row: HorseRow) -> Horse:
+    said = (
+        row.sex,
+        row.colour,
+        row.breed,
+        f"born {row.born_year}" if row.born_year else None,
+        f"{row.weight_kg:g} kg" if row.weight_kg else None,
+    )
+    return Horse(
+        name=row.name,
+        chip=shown_chip(row.chip) if row.chip else None,
+        ueln=row.ueln,
+        description=", ".join(each for each in said if each),
+    )
+
+
+def _owner(person: Person | None) -> Party:
+    if person is None:
+        return Party("", "not recorded", "owner", None)
+    return Party(str(person.id), person.name, "owner", None)
+
+
+def _party(member: CaseMember, person: Person, organisation: Organisation | None) -> Party:
+    return Party(
+        person_id=str(person.id),
+        name=person.name,
+        role=member.role,
+        organisation=organisation.name if organisation is not None else None,
+        registration=person.registration_number,
+    )
+
+
+def _contacts(
+    members: Sequence[tuple[CaseMember, Person, Organisation | None]],
+) -> tuple[str, ...]:
+    return tuple(
+        f"{person.name} ({member.role}): {person.phone}"
+        for member, person, _organisation in members
+        if person.phone and member.role in ("vet", "farrier")
+    )
+
+
+def _consent(
+    plan: PlanView, members: Sequence[tuple[CaseMember, Person, Organisation | None]]
+) -> ConsentShown | None:
+    given = [each for each in plan.consents if each.decision == "given"]
+    if not given:
+        return None
+    names = {person.id: person.name for _member, person, _organisation in members}
+    last = given[-1]
+    return ConsentShown(
+        by=last.given_by,
+        authority=last.authority,
+        how=last.how,
+        on=last.given_on,
+        recorded_by=names.get(last.recorded_by, "a former member of the case"),
+    )
+
+
+def _next_steps(
+    wanted: SheetWanted, members: Sequence[tuple[CaseMember, Person, Organisation | None]]
+) -> tuple[NextStep, ...]:
+    names = {member.role: person.name for member, person, _organisation in members}
+    steps = []
+    plan = wanted.plan.plan
+    if wanted.fitted:
+        steps.append(NextStep("Next reset", wanted.fitted.due_on, names.get("farrier", "farrier")))
+    if plan.recheck_on and plan.recheck_owner:
+        owner = names.get(plan.recheck_owner, plan.recheck_owner)
+        steps.append(NextStep("Recheck", plan.recheck_on, owner))
+    return tuple(steps)
+
+
+def _limb_part(
+    session: Session,
+    access: CaseAccess,
+    blobs: BlobStore,
+    wanted: SheetWanted,
+    limb: str,
+    pictures: dict[str, bytes],
+) -> LimbPart:
+    basis = limb_basis(session, access.case_id, limb)
+    problems = [each for each in current_problems(session, access.case_id) if each.limb == limb]
+    fitted = wanted.fitted
+    stored = fitted.findings if fitted else wanted.plan.findings
+    findings = [each for each in stored if each.limb == limb]
+    limits = [each for each in case_limits(session, access.case_id) if each.limb in (None, limb)]
+    predictions = wanted.plan.judgement.predictions[limb]
+    done = fitted.predictions[limb] if fitted else None
+    return LimbPart(
+        limb=limb,
+        problem="; ".join(
+            f"{each.condition.replace('_', ' ')} ({each.certainty})" for each in problems
+        )
+        or "no problem recorded",
+        film=_film(basis, blobs, pictures),
+        film_absent=None if basis.film else "No film: judged on readings stated by hand.",
+        readings=reading_rows(predictions, done, findings, limits),
+        findings=tuple(finding_shown(each) for each in findings if not each.folded_under),
+        waivers=_waivers(wanted, limb),
+        plan_lines=plan_lines(
+            wanted.plan.limbs[limb],
+            fitted.limbs[limb] if fitted else None,
+            {
+                key.removeprefix(f"{limb}."): reason
+                for key, reason in (fitted.reasons if fitted else {}).items()
+                if key.startswith(f"{limb}.")
+            },
+        ),
+        drawn=drawn_plan(
+            limb, fitted.limbs[limb] if fitted else wanted.plan.limbs[limb], predictions
+        ),
+    )
+
+
+def _waivers(wanted: SheetWanted, limb: str) -> tuple[WaiverShown, ...]:
+    by = next((each for each in wanted.agreements if each.role == "vet"), None)
+    return tuple(
+        WaiverShown(
+            rule=finding.rule,
+            title=finding.title,
+            reason=wanted.waivers[finding.id],
+            by=by.by if by else "vet",
+            on=by.at.date() if by else wanted.made_at.date(),
+        )
+        for finding in wanted.plan.findings
+        if finding.limb == limb and finding.id in wanted.waivers
+    )
+
+
+def _film(basis: LimbBasis, blobs: BlobStore, pictures: dict[str, bytes]) -> FilmShown | None:
+    if basis.film is None:
+        return None
+    film = basis.film.film
+    pictures[film.picture_sha256] = blobs.get(film.picture_sha256)
+    points = basis.film.landmarks.points_px if basis.film.landmarks else {}
+    size = (film.width_px, film.height_px)
+    state = basis.film.scale.state
+    return FilmShown(
+        view=film.view,
+        taken_on=film.taken_on,
+        size_px=size,
+        picture_sha256=film.picture_sha256,
+        overlay_svg=overlay_svg(points, size),
+        scale_state=state,
+        scale_says=SCALE_SAYS[state],
+        shod=film.shod,
+        trim=film.trim,
+    )

@@ -1,0 +1,155 @@
+"""Reads on sheets: what a case has, who signed, and whether a newer one replaces it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.accounts.models import Person
+from referral.errors import NotFound
+from referral.resets.models import Reset
+from referral.sheets.models import Sheet, SheetProposal, Signature
+from referral.sheets.snapshot import SheetKind
+
+
+@dataclass(frozen=True, slots=True)
+class SignatureView:
+    """One signature as pages show it."""
+
+    name: str
+    role: str
+    signed_at: datetime
+    position: int
+
+
+@dataclass(frozen=True, slots=True)
+class SheetView:
+    """A sheet with its signatures and its newest bytes."""
+
+    sheet_id: UUID
+    kind: str
+    plan_id: UUID
+    reset_id: UUID | None
+    made_at: datetime
+    pdf_sha256: str
+    signatures: tuple[SignatureView, ...]
+    replaced_by: UUID | None
+
+    @property
+    def is_complete(self) -> bool:
+        """Say whether both have signed."""
+        return len(self.signatures) > 1
+
+
+def sheets_of(session: Session, case_id: UUID) -> tuple[SheetView, ...]:
+    """Return the case's sheets, newest first."""
+    rows = session.scalars(
+        select(Sheet).where(Sheet.case_id == case_id).order_by(Sheet.made_at.desc())
+    ).all()
+    return _views(session, rows)
+
+
+def sheet_of(session: Session, case_id: UUID, sheet_id: UUID) -> SheetView:
+    """Return one sheet of this case.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such sheet.
+    """
+    rows = session.scalars(
+        select(Sheet).where(Sheet.case_id == case_id, Sheet.id == sheet_id)
+    ).all()
+    if not rows:
+        raise NotFound("There is no such sheet on this case.")
+    return _views(session, rows)[0]
+
+
+def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
+    ids = [row.id for row in rows]
+    signed: dict[UUID, list[tuple[Signature, str]]] = {}
+    for signature, name in session.execute(
+        select(Signature, Person.name)
+        .join(Person, Person.id == Signature.person_id)
+        .where(Signature.sheet_id.in_(ids))
+        .order_by(Signature.position)
+    ):
+        signed.setdefault(signature.sheet_id, []).append((signature, name))
+    newer = dict(
+        session.execute(
+            select(Sheet.replaces_id, Sheet.id).where(Sheet.replaces_id.in_(ids))
+        ).tuples()
+    )
+    return tuple(
+        SheetView(
+            sheet_id=row.id,
+            kind=row.kind,
+            plan_id=row.plan_id,
+            reset_id=row.reset_id,
+            made_at=row.made_at,
+            pdf_sha256=signed[row.id][-1][0].pdf_sha256,
+            signatures=tuple(
+                SignatureView(name, each.role, each.signed_at, each.position)
+                for each, name in signed[row.id]
+            ),
+            replaced_by=newer.get(row.id),
+        )
+        for row in rows
+    )
+
+
+def latest_sheet(
+    session: Session, case_id: UUID, kind: str, *, plan_id: UUID | None = None
+) -> SheetView | None:
+    """Return the newest sheet of a kind (for one plan, if it is named), or None."""
+    query = select(Sheet).where(Sheet.case_id == case_id, Sheet.kind == kind)
+    if plan_id:
+        query = query.where(Sheet.plan_id == plan_id)
+    row = session.scalars(query.order_by(Sheet.made_at.desc(), Sheet.id.desc()).limit(1)).first()
+    return _views(session, [row])[0] if row else None
+
+
+def unused_agreed_sheet(session: Session, case_id: UUID) -> SheetView | None:
+    """Return the newest agreed plan that nothing was fitted to yet: a newer one replaces it."""
+    sheet = latest_sheet(session, case_id, SheetKind.AGREED_PLAN.value)
+    if sheet is None:
+        return None
+    fitted = session.scalars(select(Reset.id).where(Reset.plan_id == sheet.plan_id)).first()
+    return None if fitted else sheet
+
+
+def proposal_of(
+    session: Session, case_id: UUID, person_id: UUID, proposal_id: UUID
+) -> SheetProposal:
+    """Return a rendered sheet that waits for the signature of the person who asked for it.
+
+    Raises
+    ------
+    NotFound
+        If there is none for this person on this case.
+    """
+    row = session.scalars(
+        select(SheetProposal).where(
+            SheetProposal.id == proposal_id,
+            SheetProposal.case_id == case_id,
+            SheetProposal.made_by == person_id,
+        )
+    ).one_or_none()
+    if row is None:
+        raise NotFound("This sheet is not waiting for your signature any more.")
+    return row
+
+
+def sheet_by_bytes(session: Session, digest: str) -> tuple[UUID, UUID | None] | None:
+    """Return the sheet that these bytes are a signed state of, and the sheet that replaces it."""
+    row = session.scalars(
+        select(Sheet)
+        .join(Signature, Signature.sheet_id == Sheet.id)
+        .where(Signature.pdf_sha256 == digest)
+    ).first()
+    if row is None:
+        return None
+    return row.id, session.scalars(select(Sheet.id).where(Sheet.replaces_id == row.id)).first()

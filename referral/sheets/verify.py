@@ -1,0 +1,274 @@
+"""What any copy of a sheet is worth: who signed what when, and what was changed since."""
+
+import io
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
+
+from referral.storage.canonical import sha256_hex
+
+ALL_GOOD, NOT_GOOD, UNREADABLE = 0, 1, 2
+ATTACHED = "handover.json"
+
+WHOLE_FILE, WHOLE_REVISION, PART = "whole file", "whole file as it then was", "part of the file"
+
+
+@dataclass(frozen=True, slots=True)
+class Issued:
+    """What the instance knows of a copy: whether it issued these very bytes, what replaces it."""
+
+    here: bool
+    replaced_by: str | None
+
+
+Lookup = Callable[[str, str | None], Issued]
+"""From the SHA-256 of the file and the sheet's id inside it (None if it has none)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SignatureFound:
+    """One signature. ``timestamp`` is a time authority's, None where ``when`` is only claimed."""
+
+    field: str
+    who: str
+    role: str | None
+    organisation: str | None
+    when: str | None
+    covers: str
+    intact: bool
+    trusted: bool
+    timestamp: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """The answer on one copy.
+
+    ``intact``: no signed byte was changed. ``changes_after``: what was added after a signature,
+    one of ``none signatures other``. ``missing``: fields that nobody signed.
+    ``issued_here`` is None when there is no instance to ask.
+    """
+
+    intact: bool
+    signatures: tuple[SignatureFound, ...]
+    changes_after: str
+    missing: tuple[str, ...]
+    issued_here: bool | None
+    replaced_by: str | None
+    sheet_id: str | None
+    sha256: str
+    damaged: str | None
+    says: tuple[str, ...]
+
+    @property
+    def exit_status(self) -> int:
+        """0 all good; 1 tampered with, untrusted or incomplete; 2 unreadable."""
+        if self.damaged:
+            return UNREADABLE
+        good = (
+            self.intact
+            and bool(self.signatures)
+            and not self.missing
+            and self.changes_after != "other"
+            and self.issued_here is not False
+            and all(found.trusted for found in self.signatures)
+        )
+        return ALL_GOOD if good else NOT_GOOD
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the answer as plain data for JSON."""
+        return asdict(self)
+
+
+def verify_pdf(
+    data: bytes,
+    root_pem: bytes | None,
+    crl_pem: bytes | None = None,
+    lookup: Lookup | None = None,
+) -> Verification:
+    """Return what a copy of a sheet is worth. Nothing is fetched; nothing in it is believed.
+
+    ``root_pem`` is the authority's root, ``crl_pem`` its list of withdrawn certificates; with no
+    root nobody is trusted. A signature is trusted when its certificate leads to the root, was
+    valid at the time of signing and was not withdrawn by then (or ever, for a stolen key).
+    """
+    digest = sha256_hex(data)
+    try:
+        found, missing, changes, sheet_id = _read(data, root_pem, crl_pem)
+    except Exception as fault:  # noqa: BLE001 - a hostile file may break the reader in any way
+        return _damaged(digest, fault)
+    issued = lookup(digest, sheet_id) if lookup else None
+    answer = Verification(
+        intact=bool(found) and all(signature.intact for signature in found),
+        signatures=found,
+        changes_after=changes,
+        missing=missing,
+        issued_here=issued.here if issued else None,
+        replaced_by=issued.replaced_by if issued else None,
+        sheet_id=sheet_id,
+        sha256=digest,
+        damaged=None,
+        says=(),
+    )
+    return _with_sentences(answer, root_known=root_pem is not None)
+
+
+_Read = tuple[tuple[SignatureFound, ...], tuple[str, ...], str, str | None]
+
+
+def _read(data: bytes, root_pem: bytes | None, crl_pem: bytes | None) -> _Read:
+    from pyhanko.pdf_utils.reader import PdfFileReader  # noqa: PLC0415 - heavy, on first use
+    from pyhanko.sign.fields import enumerate_sig_fields  # noqa: PLC0415 - likewise
+
+    reader = PdfFileReader(io.BytesIO(data), strict=True)
+    missing = tuple(
+        name for name, value, _ in enumerate_sig_fields(reader, with_name=None) if value is None
+    )
+    checked = [_signature(one, root_pem, crl_pem) for one in reader.embedded_regular_signatures]
+    found = tuple(signature for signature, _ in checked)
+    levels = [level for _, level in checked]
+    changes = "other" if "other" in levels else "signatures" if "signatures" in levels else "none"
+    return found, missing, changes, _sheet_id(reader)
+
+
+def _signature(
+    embedded: Any,  # noqa: ANN401 - pyHanko's own
+    root_pem: bytes | None,
+    crl_pem: bytes | None,
+) -> tuple[SignatureFound, str]:
+    from pyhanko.sign.validation import validate_pdf_signature  # noqa: PLC0415 - heavy
+
+    claimed = embedded.self_reported_timestamp
+    status = validate_pdf_signature(embedded, _context(root_pem, claimed))
+    subject = embedded.signer_cert.subject.native
+    whole = status.intact and status.valid
+    stamped = status.timestamp_validity
+    trusted = bool(
+        whole
+        and root_pem is not None
+        and status.trusted
+        and not _withdrawn(embedded.signer_cert.serial_number, claimed, root_pem, crl_pem)
+    )
+    found = SignatureFound(
+        field=str(embedded.field_name),
+        who=str(subject.get("common_name", "")),
+        role=subject.get("title"),
+        organisation=subject.get("organization_name"),
+        when=claimed.astimezone(UTC).isoformat() if claimed else None,
+        covers=_covers(status.coverage),
+        intact=bool(whole),
+        trusted=trusted,
+        timestamp=stamped.timestamp.isoformat() if stamped and stamped.valid else None,
+    )
+    return found, _changes(status)
+
+
+def _context(root_pem: bytes | None, moment: datetime | None) -> Any:  # noqa: ANN401 - pyHanko's own
+    from asn1crypto import pem, x509  # noqa: PLC0415 - heavy, loaded on first use
+    from pyhanko_certvalidator import ValidationContext  # noqa: PLC0415 - likewise
+
+    roots = [x509.Certificate.load(pem.unarmor(root_pem)[2])] if root_pem else []
+    return ValidationContext(trust_roots=roots, allow_fetching=False, moment=moment)
+
+
+def _withdrawn(
+    serial: int, signed_at: datetime | None, root_pem: bytes, crl_pem: bytes | None
+) -> bool:
+    """Tell whether a certificate no longer counted when it signed. A list not ours says nothing."""
+    from cryptography import x509  # noqa: PLC0415 - heavy, loaded on first use
+    from cryptography.hazmat.primitives.asymmetric.ec import (  # noqa: PLC0415 - likewise
+        EllipticCurvePublicKey,
+    )
+
+    if crl_pem is None:
+        return False
+    listed = x509.load_pem_x509_crl(crl_pem)
+    issuer = x509.load_pem_x509_certificate(root_pem).public_key()
+    if not isinstance(issuer, EllipticCurvePublicKey) or not listed.is_signature_valid(issuer):
+        return True
+    entry = listed.get_revoked_certificate_by_serial_number(serial)
+    if entry is None:
+        return False
+    reason = entry.extensions.get_extension_for_class(x509.CRLReason).value.reason
+    stolen = reason is x509.ReasonFlags.key_compromise
+    return stolen or signed_at is None or entry.revocation_date_utc <= signed_at
+
+
+def _covers(coverage: Any) -> str:  # noqa: ANN401 - pyHanko's own
+    from pyhanko.sign.validation.status import SignatureCoverageLevel  # noqa: PLC0415 - heavy
+
+    if coverage is SignatureCoverageLevel.ENTIRE_FILE:
+        return WHOLE_FILE
+    return WHOLE_REVISION if coverage is SignatureCoverageLevel.ENTIRE_REVISION else PART
+
+
+def _changes(status: Any) -> str:  # noqa: ANN401 - pyHanko's own
+    """Return what was added after this signature: none, signatures, or other."""
+    from pyhanko.sign.diff_analysis import ModificationLevel  # noqa: PLC0415 - heavy
+
+    if not status.intact:
+        return "other"
+    if status.modification_level is ModificationLevel.NONE:
+        return "none"
+    allowed = {ModificationLevel.FORM_FILLING, ModificationLevel.LTA_UPDATES}
+    return "signatures" if status.modification_level in allowed and status.docmdp_ok else "other"
+
+
+def _sheet_id(reader: Any) -> str | None:  # noqa: ANN401 - pyHanko's own
+    """Return the sheet's id from the attached JSON, None if there is none to be read."""
+    try:
+        names = reader.root["/Names"]["/EmbeddedFiles"]["/Names"]
+        for at in range(1, len(names), 2):
+            specification = names[at]
+            if specification["/UF"] == ATTACHED:
+                content = json.loads(specification["/EF"]["/F"].data)
+                return str(content["sheet_id"])
+    except (KeyError, ValueError, TypeError, AttributeError):
+        return None
+    return None
+
+
+def _damaged(digest: str, fault: Exception) -> Verification:
+    why = f"This file is damaged, or is not a PDF: {fault}".splitlines()[0]
+    return Verification(
+        intact=False,
+        signatures=(),
+        changes_after="other",
+        missing=(),
+        issued_here=None,
+        replaced_by=None,
+        sheet_id=None,
+        sha256=digest,
+        damaged=why,
+        says=(why,),
+    )
+
+
+def _with_sentences(answer: Verification, *, root_known: bool) -> Verification:
+    return replace(answer, says=tuple(_sentences(answer, root_known=root_known)))
+
+
+def _sentences(answer: Verification, *, root_known: bool) -> Sequence[str]:
+    says = [_about(found, root_known=root_known) for found in answer.signatures]
+    if not answer.signatures:
+        says.append("Nobody has signed this file.")
+    says += [f"The field {name} is not signed." for name in answer.missing]
+    if answer.signatures and answer.intact and answer.changes_after == "other":
+        says.append("Something other than a signature was changed after signing.")
+    if answer.issued_here is False:
+        says.append("This instance did not issue this file as it is.")
+    if answer.replaced_by:
+        says.append(f"A newer sheet replaces it: {answer.replaced_by}.")
+    return says
+
+
+def _about(found: SignatureFound, *, root_known: bool) -> str:
+    if not found.intact:
+        return f"{found.who}: the signed bytes were changed after signing."
+    if not root_known:
+        return f"{found.who}: intact, but no authority is known here to trust the signer by."
+    if not found.trusted:
+        return f"{found.who}: intact, but the signer is not one this authority vouches for."
+    return f"{found.who}: intact, and the signer is known."

@@ -1,0 +1,38 @@
+"""How a sheet writes days, times, numbers and the closed words of the record."""
+
+from datetime import datetime
+
+from referral.plans.rows import Value
+from referral.web.written import day, number
+
+LIMBS = {"LF": "Left fore", "RF": "Right fore", "LH": "Left hind", "RH": "Right hind"}
+ROLES = {"vet": "Vet", "farrier": "Farrier", "owner": "Owner", "coordinator": "Coordinator"}
+VERDICTS = {
+    "WITHIN": "within",
+    "OUTSIDE": "OUTSIDE",
+    "TOO_CLOSE": "too close to call",
+    "CANNOT_TELL": "cannot tell",
+    "NOT_APPLICABLE": "not applicable",
+}
+STAGES = {
+    "now": "now",
+    "after_fit": "after fitting",
+    "at_due": "when due",
+    "as_fitted": "as fitted",
+    "change": "change",
+}
+LIMIT_FROM = {"case": "this case", "practice": "practice rule", "shipped": "shipped rule"}
+SHOWN_BY_ONE_DECIMAL = 0.025
+"""Below this u, U = 2u would round to 0.0 at one decimal."""
+
+
+def moment(value: datetime) -> str:
+    """Return an aware time with its zone: 26 Nov 2026, 14:05 UTC."""
+    return f"{day(value)}, {value:%H:%M} {value.tzname()}"
+
+
+def with_u(value: Value, unit: str) -> str:
+    """Return ``4.0 ± 1.4`` with U = 2u; two decimals for ratios and very small uncertainties."""
+    decimals = 2 if unit == "ratio" or 0 < value.u < SHOWN_BY_ONE_DECIMAL else 1
+    text = number(value.value, decimals)
+    return f"{text} ± {number(2 * value.u, decimals)}" if value.u else text

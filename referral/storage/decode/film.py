@@ -1,0 +1,111 @@
+"""One film or photo, decoded and understood: the single way in for every uploaded picture."""
+
+import io
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from referral.core.geometry.scale import Scale, ScaleTags
+from referral.storage.decode.sniff import kind_of
+
+JPEG_QUALITY = 88
+
+
+@dataclass(frozen=True, slots=True)
+class WindowUsed:
+    """The window that made the grey levels, and whether the file brought it."""
+
+    centre: float
+    width: float
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class DecodedFilm:
+    """What is understood of a file. ``pixels`` is uint8, (h, w) or (h, w, 3), right way up.
+
+    ``identity_present`` names the identifying fields that hold something, never their values.
+    """
+
+    kind: str
+    modality: str | None
+    size_px: tuple[int, int]
+    pixels: NDArray[np.uint8]
+    view: str | None
+    limb: str | None
+    orientation: str | None
+    decoder: str
+    frames: int
+    window: WindowUsed | None
+    scale_tags: ScaleTags | None
+    scale: Scale
+    identity_present: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def read_film(data: bytes, name: str) -> DecodedFilm:
+    """Return what is understood of a file; ``name`` is only ever shown, never trusted.
+
+    Raises
+    ------
+    Invalid
+        If it cannot be read as a film or photo; one sentence says why.
+    TooLarge
+        If its picture has more pixels than are taken, before any is decoded.
+    """
+    if kind_of(data) == "dicom":
+        from referral.storage.decode.dicom import read_dicom  # noqa: PLC0415 - heavy
+
+        return read_dicom(data)
+    from referral.storage.decode.pictures import read_picture  # noqa: PLC0415 - with its plug-ins
+
+    return read_picture(data, name)
+
+
+def describe(film: DecodedFilm) -> dict[str, Any]:
+    """Return what is understood of a film as plain values."""
+    window = film.window
+    return {
+        "kind": film.kind,
+        "modality": film.modality,
+        "size_px": list(film.size_px),
+        "view": film.view,
+        "limb": film.limb,
+        "orientation": film.orientation,
+        "decoder": film.decoder,
+        "frames": film.frames,
+        "window": None
+        if window is None
+        else {"centre": window.centre, "width": window.width, "from": window.origin},
+        "scale": {
+            "state": film.scale.state,
+            "row_mm": film.scale.row_mm,
+            "column_mm": film.scale.column_mm,
+            "conflict": film.scale.conflict,
+            "sources": [
+                {"from": each.origin, "row_mm": each.row_mm, "column_mm": each.column_mm}
+                for each in film.scale.sources
+            ],
+        },
+        "identity_present": list(film.identity_present),
+        "warnings": [*film.scale.warnings, *film.warnings],
+    }
+
+
+def png_bytes(film: DecodedFilm) -> bytes:
+    """Return the eight-bit picture as PNG, with nothing else in it."""
+    out = io.BytesIO()
+    Image.fromarray(film.pixels).save(out, "PNG")
+    return out.getvalue()
+
+
+def jpeg_bytes(film: DecodedFilm, longest_px: int) -> bytes:
+    """Return the picture as JPEG, its longer side at most so many pixels, with no metadata."""
+    image = Image.fromarray(film.pixels)
+    image.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=JPEG_QUALITY)
+    return out.getvalue()

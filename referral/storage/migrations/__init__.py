@@ -1,0 +1,1 @@
+"""Migrations: how a database gets from any earlier shape to this one."""

@@ -1,0 +1,1 @@
+"""Plumbing for pages: sign-in, tokens, errors, pictures of numbers."""

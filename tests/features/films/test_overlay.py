@@ -1,0 +1,75 @@
+"""What is drawn over a film stands where its landmarks are."""
+
+import math
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from referral.films.overlay import landmark_numbers, overlay_svg
+
+SVG = "{http://www.w3.org/2000/svg}"
+SIZE_PX = (3000, 2400)
+GROUND = {"ground_palmar": [300.0, 2000.0], "ground_dorsal": [2700.0, 2000.0]}
+
+
+def drawn(**given):
+    return ET.fromstring(overlay_svg(**given))
+
+
+def test_the_viewbox_is_the_film_and_each_dot_its_landmark():
+    root = drawn(points_px={**GROUND, "p3_tip": [1900.25, 1790.5]}, size_px=SIZE_PX)
+    assert root.get("viewBox") == "0 0 3000 2400"
+    dots = {(float(dot.get("cx")), float(dot.get("cy"))) for dot in root.iter(f"{SVG}circle")}
+    assert dots == {(300.0, 2000.0), (2700.0, 2000.0), (1900.2, 1790.5)}
+    assert {text.text for text in root.iter(f"{SVG}text")} == {"1", "2", "5"}
+
+
+def test_every_line_is_drawn_dark_and_then_light_over_it():
+    root = drawn(points_px=GROUND, size_px=SIZE_PX)
+    dark, light = root.findall(f"{SVG}line")
+    assert float(dark.get("stroke-width")) > float(light.get("stroke-width"))
+    assert [dark.get(end) for end in ("x1", "y1", "x2", "y2")] == [
+        light.get(end) for end in ("x1", "y1", "x2", "y2")
+    ]
+    assert dark.get("stroke") != light.get("stroke")
+
+
+def test_the_joint_centre_is_the_circles_and_its_plumb_line_meets_the_ground():
+    """Three points of a circle of radius 200 about (1240, 1180), by its equation."""
+    around = [(1240 + 200 * math.cos(a), 1180 + 200 * math.sin(a)) for a in (0.4, 1.5, 2.6)]
+    root = drawn(points_px={**GROUND, "p2_condyle": around}, size_px=SIZE_PX)
+    circle = root.find(f"{SVG}ellipse")
+    assert float(circle.get("cx")) == pytest.approx(1240, abs=0.1)
+    assert float(circle.get("cy")) == pytest.approx(1180, abs=0.1)
+    assert float(circle.get("rx")) == float(circle.get("ry")) == pytest.approx(200, abs=0.1)
+    plumb = root.findall(f"{SVG}line")[-1]
+    assert float(plumb.get("x2")) == pytest.approx(1240, abs=0.1)
+    assert float(plumb.get("y2")) == pytest.approx(2000, abs=0.1)
+
+
+def test_a_circle_of_tall_pixels_is_an_ellipse():
+    """Pixels twice as high as wide: a round joint of radius 200 px across is 100 px high."""
+    around = [(1240 + 200 * math.cos(a), 590 + 100 * math.sin(a)) for a in (0.4, 1.5, 2.6)]
+    root = drawn(points_px={"p2_condyle": around}, size_px=SIZE_PX, pixel_aspect=(2.0, 1.0))
+    circle = root.find(f"{SVG}ellipse")
+    assert float(circle.get("rx")) == pytest.approx(200, abs=0.1)
+    assert float(circle.get("ry")) == pytest.approx(100, abs=0.1)
+
+
+def test_too_few_points_or_points_in_a_row_draw_no_circle():
+    for around in ([[1, 1], [2, 2]], [[1, 1], [2, 2], [3, 3]], []):
+        assert (
+            drawn(points_px={"p2_condyle": around}, size_px=SIZE_PX).find(f"{SVG}ellipse") is None
+        )
+
+
+def test_the_marker_is_drawn_between_its_ends():
+    root = drawn(points_px={}, size_px=SIZE_PX, marker_ends_px=[[100, 200], [100, 900]])
+    assert root.find(f"{SVG}line").get("y2") == "900.0"
+    assert {text.text for text in root.iter(f"{SVG}text")} == {"A", "B"}
+
+
+def test_landmarks_are_numbered_in_guided_order():
+    numbers = landmark_numbers("lateromedial")
+    assert (numbers["ground_palmar"], numbers["p2_condyle"], len(numbers)) == (1, 20, 25)
+    assert landmark_numbers("sole") == {}

@@ -1,0 +1,272 @@
+"""The printed sheet: what it says, what it cannot print, what it never fetches, what it carries."""
+
+import io
+import json
+import subprocess
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pikepdf
+import pytest
+
+from referral.errors import Invalid
+from referral.sheets.printing import print_sheet, render_sheet
+from referral.sheets.snapshot import Party, SheetKind
+from referral.sheets.wording import moment, with_u
+from referral.storage.canonical import sha256_hex
+from referral.web.fonts import printed_text, unprintable_characters
+from referral.web.pdf import render_pdf
+from referral.web.written import day, number
+from tests.features.sheets.sample import FILM, OWNER, VET, sample
+
+PICTURES = {sha256_hex(FILM): FILM}
+MIXED = "Zoë Ångström Łódź Ωμέγα Привет 蹄葉炎 😀 ½ ° ± − ≤"
+
+
+def text_of(pdf: bytes) -> str:
+    """Return the text as poppler reads it, an extractor that has no part in making it."""
+    done = subprocess.run(
+        ["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True
+    )
+    return " ".join(done.stdout.decode().split())
+
+
+def renamed(name: str):
+    horse = replace(sample().horse, name=name)
+    return replace(sample(), horse=horse)
+
+
+def opened(pdf: bytes) -> pikepdf.Pdf:
+    return pikepdf.open(io.BytesIO(pdf))
+
+
+@pytest.mark.pdf
+def test_the_text_reads_as_it_is_printed():
+    snapshot = renamed("Zoë Ångström Łódź Ωμέγα Привет ½ ° ± − ≤")
+    text = text_of(render_sheet(snapshot, PICTURES).data)
+    assert "Zoë Ångström Łódź Ωμέγα Привет ½ ° ± − ≤" in text
+    for words in (
+        "1.4 ± 1.4",
+        "−0.4 ± 1.4",
+        "at least 3.0°",
+        "26 Nov 2026, 14:05 UTC",
+        "31 Dec 2026",
+        "too close to call",
+        "from memory, not looked up",
+        "Cannot be reached in one reset",
+        "Ines Corvane",
+        "Brackley & Daughter, Farriers",
+        "981 020 001 234 567",
+        "Stop, and ring the vet now",
+        snapshot.fingerprint(),
+        snapshot.check_url,
+    ):
+        assert words in text, words
+
+
+def test_missing_characters_are_named_before_anything_is_made():
+    with pytest.raises(Invalid) as caught:
+        print_sheet(renamed(MIXED), PICTURES)
+    for code in ("U+8E44", "U+8449", "U+708E", "U+1F600"):
+        assert code in caught.value.message
+    assert len(caught.value.faults["text"]) == 4
+
+
+def test_exactly_the_characters_without_a_glyph_are_found():
+    assert unprintable_characters(MIXED) == ("蹄", "葉", "炎", "😀")
+
+
+@pytest.mark.parametrize(
+    "character", ["\u202e", "\u200b", "\u2066", "\x07", "\x00", "\ue000", "\u00ad"]
+)
+def test_text_that_would_read_otherwise_than_it_prints_is_found(character):
+    assert unprintable_characters(f"5 w{character}eeks\n") == (character,)
+
+
+def test_a_turned_around_text_is_refused():
+    with pytest.raises(Invalid, match=r"with U\+202E: the bundled fonts"):
+        print_sheet(renamed("5 \u202eskeew"), PICTURES)
+
+
+def test_a_missing_character_inside_a_drawing_is_found():
+    part = sample().limbs[0]
+    film = replace(
+        part.film, overlay_svg='<svg xmlns="http://www.w3.org/2000/svg"><text>蹄</text></svg>'
+    )
+    snapshot = replace(sample(), limbs=(replace(part, film=film),))
+    with pytest.raises(Invalid, match="U\\+8E44"):
+        render_sheet(snapshot, PICTURES)
+
+
+def test_style_and_title_are_not_printed_text():
+    html = "<html><head><title>蹄</title><style>p{content:'葉'}</style></head><p>A &amp; B</p>"
+    assert printed_text(html) == "A & B"
+
+
+@pytest.mark.pdf
+def test_nothing_on_the_server_is_read_or_fetched(tmp_path):
+    secret = tmp_path / "secret.txt"
+    secret.write_text("the secret of the server")
+    note = (
+        f'<link rel=attachment href="file://{secret}"><img src="file://{secret}">'
+        f'<a rel=attachment href="file://{secret}">x</a>'
+        "<style>@import url(http://169.254.169.254/);</style>"
+    )
+    printed = render_sheet(renamed(note), PICTURES).data
+    assert "<link rel=attachment" in text_of(printed)
+    with opened(printed) as document:
+        assert list(document.attachments) == ["handover.json"]
+    unescaped = render_pdf(f"<html lang=en><title>x</title><body>{note}").data
+    assert b"secret of the server" not in unescaped
+    with opened(unescaped) as document:
+        assert list(document.attachments) == []
+        assert list(document.pages[0].get_images()) == []
+
+
+@pytest.mark.pdf
+def test_the_snapshot_travels_inside(sheets):
+    signed = sheets.agreed
+    with opened(signed.twice) as document:
+        file = document.attachments["handover.json"]
+        assert file.obj.AFRelationship == pikepdf.Name.Data
+        attached = file.get_file().read_bytes()
+    assert attached == signed.snapshot.to_json()
+    assert sha256_hex(attached) == signed.snapshot.sha256()
+    content = json.loads(attached)
+    assert content["schema"] == "handover-1"
+    assert content["kind"] == "agreed_plan"
+    assert content["limbs"][0]["readings"][0]["now"] == {"value": 1.4, "u": 0.72}
+
+
+def test_one_content_has_one_fingerprint():
+    first, again = sample(), sample()
+    assert first.to_json() == again.to_json()
+    other = replace(first, revision=8)
+    assert other.fingerprint() != first.fingerprint()
+    letters = first.sha256()[:20].upper()
+    assert first.fingerprint().replace(" ", "") == letters
+
+
+@pytest.mark.pdf
+def test_the_same_snapshot_makes_the_same_bytes():
+    assert print_sheet(sample(), PICTURES) == print_sheet(sample(), PICTURES)
+
+
+@pytest.mark.pdf
+def test_the_sheet_claims_and_keeps_its_archival_form(sheets):
+    with opened(sheets.agreed.twice) as document:
+        root = document.Root
+        packet = root.Metadata.read_bytes()
+        assert b"pdfaid" in packet
+        assert b"pdfuaid" in packet
+        assert root.MarkInfo.Marked
+        assert root.Lang == "en"
+        assert root.ViewerPreferences.DisplayDocTitle
+        assert pikepdf.Name("/GTS_PDFA1") == root.OutputIntents[0].S
+        assert "/JavaScript" not in root.Names
+        assert "/OpenAction" not in root
+        assert "/NeedAppearances" not in root.AcroForm
+        for page in document.pages:
+            assert page.obj.get("/Tabs", pikepdf.Name.S) == pikepdf.Name.S
+
+
+@pytest.mark.pdf
+def test_fields_are_tagged_and_named_before_the_first_signature(sheets):
+    with opened(sheets.agreed.unsigned) as document:
+        fields = list(document.Root.AcroForm.Fields)
+        assert [str(field.T) for field in fields] == ["Sig_Vet", "Sig_Farrier"]
+        assert str(fields[0].TU) == "Signature of Ines Corvane, vet"
+        numbers = document.Root.StructTreeRoot.ParentTree.Nums
+        tree = {int(numbers[at]): numbers[at + 1] for at in range(0, len(numbers), 2)}
+        for field in fields:
+            assert int(field.F) == 132
+            element = tree[int(field.StructParent)]
+            assert pikepdf.Name.Form == element.S
+            assert element.K.Obj.T == field.T
+        left, right = (list(map(float, field.Rect)) for field in fields)
+        assert left[1] == right[1]
+        assert left[2] < right[0]
+
+
+@pytest.mark.pdf
+def test_every_font_is_ours_and_embedded(sheets):
+    listed = subprocess.run(
+        ["pdffonts", "-"], input=sheets.agreed.twice, capture_output=True, check=True
+    )
+    rows = [line.split() for line in listed.stdout.decode().splitlines()[2:]]
+    assert rows
+    for row in rows:
+        assert row[0].split("+")[1].startswith("Noto-Sans")
+        assert row[4] == "yes"
+
+
+@pytest.mark.pdf
+def test_a_sheet_that_nobody_signs_gets_no_form():
+    printed = print_sheet(sample(SheetKind.OWNER_COPY), PICTURES)
+    with opened(printed) as document:
+        assert "/AcroForm" not in document.Root
+    assert "Signatures" not in text_of(printed)
+
+
+@pytest.mark.pdf
+def test_without_a_film_it_says_why():
+    part = replace(
+        sample().limbs[0], film=None, film_absent="judged on readings stated by hand.", drawn=None
+    )
+    text = text_of(render_sheet(replace(sample(), limbs=(part,)), {}).data)
+    assert "No film: judged on readings stated by hand." in text
+
+
+def test_a_wrong_picture_is_refused():
+    with pytest.raises(Invalid, match="LF film"):
+        render_sheet(sample(), {})
+    with pytest.raises(Invalid, match="LF film"):
+        render_sheet(sample(), {sha256_hex(FILM): FILM[:-1]})
+
+
+@pytest.mark.pdf
+def test_a_sheet_without_its_signer_is_refused():
+    with pytest.raises(Invalid, match="needs a farrier"):
+        print_sheet(replace(sample(), people=(VET,)), PICTURES)
+
+
+@pytest.mark.pdf
+def test_long_tables_repeat_their_heads_and_cut_no_row():
+    part = sample().limbs[0]
+    rows = tuple(
+        replace(part.readings[0], name=f"Reading {n}", note=f"note to {n}") for n in range(80)
+    )
+    snapshot = replace(sample(), limbs=(replace(part, readings=rows),))
+    rendered = render_sheet(snapshot, PICTURES)
+    done = subprocess.run(
+        ["pdftotext", "-layout", "-", "-"], input=rendered.data, capture_output=True, check=True
+    )
+    pages = done.stdout.decode().split("\f")[: rendered.pages]
+    assert rendered.pages >= 4
+    holding = [page for page in pages if "note to" in page]
+    assert len(holding) >= 3
+    assert all("Predicted" in page and "Answer" in page for page in holding)
+    for n in range(80):
+        assert any(f"Reading {n} " in page and f"note to {n}\n" in page for page in holding), n
+    for at, page in enumerate(pages, 1):
+        assert f"Page {at} of {rendered.pages}" in page
+    assert all("Agreed plan · Quillon · case 2026-014" in page for page in pages[1:])
+
+
+def test_dates_and_numbers_cannot_be_misread():
+    assert day(date(2026, 3, 4)) == "4 Mar 2026"
+    assert moment(datetime(2026, 11, 26, 9, 5, tzinfo=UTC)) == "26 Nov 2026, 09:05 UTC"
+    assert number(-0.04) == "0.0"
+    assert number(-3.25) == "−3.2"
+    assert with_u(Value(4.0, 0.72), "deg") == "4.0 ± 1.4"
+    assert with_u(Value(0.914, 0.02), "ratio") == "0.91 ± 0.04"
+    assert with_u(Value(4.0, 0.01), "mm") == "4.00 ± 0.02"
+    assert with_u(Value(4.0, 0.0), "mm") == "4.0"
+
+
+@pytest.mark.pdf
+def test_an_owner_without_organisation_and_a_person_without_registration_print_plainly():
+    people = (Party("p", "Vera Holt", "vet", None), Party("q", "Jo Fenn", "farrier", None))
+    text = text_of(render_sheet(replace(sample(), owner=OWNER, people=people), PICTURES).data)
+    assert "Vera Holt" in text
+    assert "None" not in text

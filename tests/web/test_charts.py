@@ -1,0 +1,78 @@
+"""The chart of a reading over the visits says what it shows and draws it in the right place."""
+
+import xml.etree.ElementTree as ET
+from datetime import date
+
+import pytest
+
+from referral.web.charts import BOTTOM, TOP, VisitPoint, line_chart
+
+SVG = "{http://www.w3.org/2000/svg}"
+VISITS = [
+    VisitPoint(date(2026, 3, 17), 4.3, 0.7),
+    VisitPoint(date(2026, 1, 5), 1.2, 0.7),
+    VisitPoint(date(2026, 2, 10), -2.6, 0.7),
+]
+
+
+def chart(points=VISITS, **given):
+    return ET.fromstring(line_chart("palmar_angle_deg", "Palmar angle", "deg", points, **given))
+
+
+def centres(root):
+    return [(float(c.get("cx")), float(c.get("cy"))) for c in root.iter(f"{SVG}circle")]
+
+
+def test_title_and_description_say_it_in_words_by_day():
+    root = chart(at_least=3.0)
+    assert root.find(f"{SVG}title").text == "Palmar angle over the visits"
+    assert root.find(f"{SVG}desc").text == (
+        "5 Jan 2026: 1.2 ± 1.4°; 10 Feb 2026: −2.6 ± 1.4°; 17 Mar 2026: 4.3 ± 1.4°. "
+        "Limit: at least 3.0°."
+    )
+    named = root.get("aria-labelledby").split()
+    assert named == [root.find(f"{SVG}title").get("id"), root.find(f"{SVG}desc").get("id")]
+
+
+def test_days_run_to_the_right_in_proportion_and_values_upwards():
+    (x1, y1), (x2, y2), (x3, y3) = centres(chart())
+    assert (x3 - x1) / (x2 - x1) == pytest.approx(71 / 36, abs=0.01)
+    assert y3 < y1 < y2
+    assert (y2 - y3) / (y1 - y3) == pytest.approx(6.9 / 3.1, abs=0.02)
+    assert all(TOP <= y <= BOTTOM for y in (y1, y2, y3))
+
+
+def test_the_bar_is_u_twice_each_way():
+    root = chart()
+    per_degree = (centres(root)[1][1] - centres(root)[2][1]) / 6.9
+    bar = next(p.get("d") for p in root.iter(f"{SVG}path") if "V" in p.get("d"))
+    low = float(bar.split("V")[0].split()[1])
+    high = float(bar.split("V")[1].split("M")[0])
+    assert (low - high) / per_degree == pytest.approx(2.8, abs=0.05)
+
+
+def test_the_band_lies_between_the_limits():
+    root = chart(at_least=3.0, at_most=7.0)
+    band = root.find(f"{SVG}rect")
+    per_degree = (centres(root)[1][1] - centres(root)[2][1]) / 6.9
+    assert float(band.get("height")) / per_degree == pytest.approx(4.0, abs=0.05)
+    assert chart().find(f"{SVG}rect") is None
+
+
+def test_resets_are_marked_in_order():
+    root = chart(resets=[date(2026, 2, 17), date(2026, 1, 12)])
+    marks = [t for t in root.iter(f"{SVG}text") if t.text.startswith("reset")]
+    assert [mark.text for mark in marks] == ["reset 1", "reset 2"]
+    assert float(marks[0].get("x")) < float(marks[1].get("x"))
+
+
+def test_one_visit_is_a_chart_and_none_is_not():
+    assert len(centres(chart(VISITS[:1]))) == 1
+    with pytest.raises(ValueError, match="at least one point"):
+        line_chart("x", "X", "mm", [])
+
+
+def test_names_are_escaped():
+    markup = line_chart("x", "<b>Bramble</b>", "mm", VISITS)
+    assert "<b>" not in markup
+    assert len(markup) < 5000
