@@ -25,7 +25,7 @@ THREADS = 8
 
 LAZY: Mapping[str, str] = {
     "accounts": "referral.accounts.commands:accounts",
-    "demo": "referral.exchange.commands:demo",
+    "demo": "referral.exchange.demo:demo",
     "film": "referral.films.commands:film",
     "judge": "referral.exchange.commands:judge",
     "measure": "referral.exchange.commands:measure",

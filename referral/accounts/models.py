@@ -112,3 +112,17 @@ class OpenSession(Base):
     created_at: Mapped[datetime]
     last_seen_at: Mapped[datetime]
     ended_at: Mapped[datetime | None]
+
+
+class IdempotencyKey(Base):
+    """A form's own identity, so that sending it twice does it once."""
+
+    __tablename__ = "idempotency_key"
+    __table_args__ = (UniqueConstraint("person_id", "key"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    person_id: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    key: Mapped[str]
+    body_sha256: Mapped[str]
+    location: Mapped[str]
+    made_at: Mapped[datetime]

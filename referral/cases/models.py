@@ -215,17 +215,3 @@ class Closure(Base):
     words: Mapped[str | None]
     closed_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     closed_at: Mapped[datetime]
-
-
-class IdempotencyKey(Base):
-    """A form's own identity, so that sending it twice does it once."""
-
-    __tablename__ = "idempotency_key"
-    __table_args__ = (UniqueConstraint("person_id", "key"),)
-
-    id: Mapped[UUID] = mapped_column(primary_key=True)
-    person_id: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
-    key: Mapped[str]
-    body_sha256: Mapped[str]
-    location: Mapped[str]
-    made_at: Mapped[datetime]

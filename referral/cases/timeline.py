@@ -55,8 +55,7 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
     OutOfDate
         If somebody made another move since the writer's page was opened.
     """
-    session.scalars(select(Case.id).where(Case.id == access.case_id).with_for_update()).one()
-    access = case_for(session, access.actor_id, access.number)
+    access = locked(session, access)
     role = access.role_for(new.move)
     _refuse_stale(session, access, new)
     previous = session.scalars(
@@ -83,6 +82,12 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
     session.add_all(values)
     _tell(session, access, entry, now)
     return entry
+
+
+def locked(session: Session, access: CaseAccess) -> CaseAccess:
+    """Return the case as it is now, kept from changing until this transaction ends."""
+    session.scalars(select(Case.id).where(Case.id == access.case_id).with_for_update()).one()
+    return case_for(session, access.actor_id, access.number)
 
 
 def _refuse_stale(session: Session, access: CaseAccess, new: NewEntry) -> None:

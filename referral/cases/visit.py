@@ -2,25 +2,26 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from uuid import uuid4
 
-from flask import redirect, request
+from flask import request
 from flask.typing import ResponseReturnValue
 from sqlalchemy.orm import Session
 
+from referral.accounts import idempotency
 from referral.cases.access import CaseAccess
-from referral.cases.idempotency import answered_before, remember
-from referral.cases.queries import case_for
+from referral.cases.queries import case_for, entries_since, people_on
+from referral.cases.words import entry_says
 from referral.clock import today_in
-from referral.storage.canonical import canonical_json, sha256_hex
+from referral.errors import Invalid, OutOfDate, WrongState
+from referral.web.forms import SUMMARY, FormState, parse_date, state_of_form
 from referral.web.login import current_actor
 from referral.web.wiring import Wiring, wiring
 
-MOST_KEY_LETTERS = 64
-NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password"})
-"""Fields that are no part of what a form asks for; a secret must not be kept, even hashed."""
+STILL_HERE = "What you typed is still here: look at the case, then send it again."
+TO_COME = "This day has not come yet."
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,35 +85,66 @@ def based_on() -> int | None:
 
 
 def happened_on(today: date) -> date:
-    """Return the day the form says something happened, else today; never a day to come."""
-    said = request.form.get("happened_on", "")
-    try:
-        day = date.fromisoformat(said)
-    except ValueError:
+    """Return the day the form says something happened, else today.
+
+    Raises
+    ------
+    Invalid
+        If it is no day, or one that has not come yet.
+    """
+    said = request.form.get("happened_on", "").strip()
+    if not said:
         return today
-    return min(day, today)
+    try:
+        day = parse_date(said)
+    except ValueError as error:
+        raise Invalid(SUMMARY, {"happened_on": [str(error)]}) from error
+    return not_to_come(day, today, "happened_on")
+
+
+def not_to_come(day: date, today: date, field: str) -> date:
+    """Return the day if it has come.
+
+    Raises
+    ------
+    Invalid
+        If it lies after today, at the field that gave it.
+    """
+    if day > today:
+        raise Invalid(SUMMARY, {field: [TO_COME]})
+    return day
 
 
 def do_once(visit: Visit, act: Callable[[], str]) -> ResponseReturnValue:
-    """Do what a form asks and go where it leads; the same form again only goes there.
+    """Do what a form on a case asks and go where it leads; the same form again only goes there.
 
     Raises
     ------
     OutOfDate
         If the form's key was used with other content.
     """
-    key = request.form.get("idempotency_key", "")[:MOST_KEY_LETTERS]
-    person = visit.access.actor_id
-    body = _body_sha256()
-    if key and (location := answered_before(visit.session, person, key, body)):
-        return redirect(location, 303)
-    location = act()
-    if key:
-        remember(visit.session, person, key, body, location, visit.now)
-    return redirect(location, 303)
+    return idempotency.do_once(visit.session, visit.access.actor_id, visit.now, act)
 
 
-def _body_sha256() -> str:
-    said = {name: request.form.getlist(name) for name in request.form if name not in NOT_WHAT_IS_SAID}
-    files = {name: file.filename or "" for name, file in request.files.items()}
-    return sha256_hex(canonical_json({"path": request.path, "form": said, "files": files}))
+def late_form(visit: Visit, error: OutOfDate | WrongState) -> FormState:
+    """Return a form that came too late, as typed, with what has happened on the case since.
+
+    Shown again on the case as it is now, it can be sent once more.
+    """
+    state = state_of_form(request.form, Invalid(error.message, {"": happened_since(visit)}))
+    return replace(state, sentence=f"{error.message} {STILL_HERE}")
+
+
+def happened_since(visit: Visit) -> list[str]:
+    """Return what others and oneself did since the form's page was opened, a sentence each."""
+    seen = based_on()
+    if seen is None:
+        return []
+    names = {
+        person.id: person.name
+        for _member, person, _organisation in people_on(visit.session, visit.access.case_id)
+    }
+    return [
+        f"Since then {names.get(each.actor_id, 'somebody')} {entry_says(each.kind, each.content)}."
+        for each in entries_since(visit.session, visit.access.case_id, seen)
+    ]

@@ -22,6 +22,7 @@ from referral.cases.queries import (
     questions_of,
 )
 from referral.cases.timeline import entries_of, texts_of
+from referral.cases.words import entry_says
 from referral.core.workflow import CaseState, Role, Stage, standing
 from referral.desk.pages import (
     CasePage,
@@ -35,7 +36,7 @@ from referral.desk.pages import (
     TimelineLine,
 )
 from referral.desk.tables import film_lines, plan_lines, reading_tables, reset_lines, sheet_lines
-from referral.desk.words import STAGES, bound_says, condition_says, entry_says, measure_name
+from referral.desk.words import STAGES, bound_says, condition_says, measure_name
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
 from referral.horses.queries import owner_of

@@ -78,11 +78,12 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
         .order_by(Signature.position)
     ):
         signed.setdefault(signature.sheet_id, []).append((signature, name))
-    newer = dict(
-        session.execute(
+    newer = {
+        old: new
+        for old, new in session.execute(
             select(Sheet.replaces_id, Sheet.id).where(Sheet.replaces_id.in_(ids))
-        ).tuples()
-    )
+        )
+    }
     return tuple(
         SheetView(
             sheet_id=row.id,

@@ -27,6 +27,8 @@ EXPECTED = "Write a number such as 12.5 or 12,5."
 MISSING = "Please fill this in."
 UNKNOWN = "This page has no such field."
 TWICE = "This was sent more than once."
+UNWRITABLE = "This holds a sign that cannot be kept; type it again."
+NUL = "\0"
 SUMMARY = "Some fields need another look; what you typed is still here."
 
 
@@ -215,6 +217,8 @@ def load_form(schema: Schema, form: MultiDict[str, str], *, also: Iterable[str] 
             data[name] = given
         elif len(given) > 1:
             faults[name] = [TWICE]
+        elif any(NUL in each for each in given):
+            faults[name] = [UNWRITABLE]
         elif given:
             data[name] = given[0]
     return _load(schema, data, faults)

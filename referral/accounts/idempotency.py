@@ -1,0 +1,79 @@
+"""A form sent twice is done once: its own key, the hash of what it said, where it led."""
+
+from collections.abc import Callable
+from datetime import datetime
+from uuid import UUID
+
+from flask import redirect, request
+from flask.typing import ResponseReturnValue
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from referral.accounts.models import IdempotencyKey
+from referral.errors import OutOfDate
+from referral.storage.canonical import canonical_json, sha256_hex
+from referral.storage.ids import new_id
+
+MOST_KEY_LETTERS = 64
+NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password"})
+"""Fields that are no part of what a form asks for; a secret must not be kept, even hashed."""
+
+
+def do_once(
+    session: Session, person_id: UUID, now: datetime, act: Callable[[], str]
+) -> ResponseReturnValue:
+    """Do what a form asks and go where it leads; the same form again only goes there.
+
+    Raises
+    ------
+    OutOfDate
+        If the form's key was used with other content.
+    """
+    key = request.form.get("idempotency_key", "")[:MOST_KEY_LETTERS]
+    if not key:
+        return redirect(act(), 303)
+    claimed = IdempotencyKey(
+        id=new_id(now),
+        person_id=person_id,
+        key=key,
+        body_sha256=body_sha256(),
+        location="",
+        made_at=now,
+    )
+    before = _claim(session, claimed)
+    if before is None:
+        claimed.location = act()
+        return redirect(claimed.location, 303)
+    if before.body_sha256 != claimed.body_sha256:
+        raise OutOfDate("This form was sent before with other content; open it anew.")
+    return redirect(before.location, 303)
+
+
+def _claim(session: Session, row: IdempotencyKey) -> IdempotencyKey | None:
+    """Take the key, or return its row from when it was taken before; two at once wait."""
+    taken = select(IdempotencyKey).where(
+        IdempotencyKey.person_id == row.person_id, IdempotencyKey.key == row.key
+    )
+    before = session.scalars(taken).one_or_none()
+    if before is not None:
+        return before
+    try:
+        with session.begin_nested():
+            session.add(row)
+    except IntegrityError:
+        return session.scalars(taken).one()
+    return None
+
+
+def body_sha256() -> str:
+    """Return the hash of what the form says: where it goes, its fields, its files."""
+    said = {
+        name: request.form.getlist(name) for name in request.form if name not in NOT_WHAT_IS_SAID
+    }
+    files = {}
+    for name, file in request.files.items():
+        file.stream.seek(0)
+        files[name] = sha256_hex(file.stream.read())
+        file.stream.seek(0)
+    return sha256_hex(canonical_json({"path": request.path, "form": said, "files": files}))
