@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from flask import Flask, Response, request
+from werkzeug.routing import IntegerConverter, Map
 
 from referral.accounts import views as accounts_views
 from referral.accounts.actor import Actor
@@ -13,8 +14,10 @@ from referral.desk import views as desk_views
 from referral.films import views as films_views
 from referral.horses import views as horses_views
 from referral.plans import views as plans_views
+from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
+from referral.sheets import views as sheets_views
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
 from referral.web import csrf, errors, filters, headers, login, wiring
@@ -26,6 +29,8 @@ FEATURES = (
     cases_views.blueprint,
     films_views.blueprint,
     plans_views.blueprint,
+    resets_views.blueprint,
+    sheets_views.blueprint,
     desk_views.blueprint,
 )
 """Every feature that has pages, in the order of the house."""
@@ -34,6 +39,7 @@ PACKAGE = Path(__file__).resolve().parent
 LARGEST_REQUEST_BYTES = 96 * 1024 * 1024
 LARGEST_FORM_BYTES = 1024 * 1024
 MOST_FORM_PARTS = 2000
+LARGEST_NUMBER = 2**31 - 1
 VISIT_COOKIE = "referral-visit"
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 
@@ -46,6 +52,7 @@ def create_app(settings: Settings, wired: Wiring | None = None) -> Flask:
         static_folder=str(page_folder("static")),
         static_url_path="/static",
     )
+    app.url_map.converters["int"] = _Number
     _configure(app, settings)
     joined = wired or wire(settings)
     wiring.install(app, joined)
@@ -96,6 +103,13 @@ def _configure(app: Flask, settings: Settings) -> None:
     )
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
+
+
+class _Number(IntegerConverter):
+    """A number in an address, no larger than a column of the database holds."""
+
+    def __init__(self, url_map: Map) -> None:
+        super().__init__(url_map, max=LARGEST_NUMBER)
 
 
 def _limit_body() -> None:

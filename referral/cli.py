@@ -17,6 +17,7 @@ from referral.core.errors import CoreError
 from referral.errors import Invalid, ReferralError
 
 PROGRAM = "referral"
+WRONG = 1
 UNUSABLE = 2
 OUR_FAULT = 3
 INTERRUPTED = 130
@@ -84,6 +85,32 @@ def upgrade(instance: Path | None) -> None:
 
     revision = schema.upgrade(load_settings(instance).database_url)
     click.echo(f"The database is at {revision or 'the beginning'}.")
+
+
+@db.command()
+@instance_option
+def check(instance: Path | None) -> int:
+    """Walk every chain of entries and every file that a row names; exit 1 if any is wrong."""
+    from referral.settings import load_settings  # noqa: PLC0415 - loaded when asked for
+    from referral.sheets.checking import check_record  # noqa: PLC0415 - loaded when asked for
+    from referral.storage import schema  # noqa: PLC0415 - loaded when asked for
+    from referral.storage.blobs import BlobStore  # noqa: PLC0415 - loaded when asked for
+    from referral.storage.db import Database  # noqa: PLC0415 - loaded when asked for
+
+    settings = load_settings(instance)
+    database = Database(settings.database_url)
+    schema.refuse_old(database.engine)
+    with database.reading() as session:
+        checked = check_record(session, BlobStore(settings.files_dir))
+    database.dispose()
+    for fault in checked.faults:
+        click.echo(fault)
+    if checked.faults:
+        return WRONG
+    click.echo(
+        f"All whole: {checked.cases} cases, {checked.entries} entries, {checked.files} files."
+    )
+    return 0
 
 
 @group.command()

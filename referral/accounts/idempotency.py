@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from datetime import datetime
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from flask import redirect, request
 from flask.typing import ResponseReturnValue
@@ -18,6 +18,11 @@ from referral.storage.ids import new_id
 MOST_KEY_LETTERS = 64
 NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password"})
 """Fields that are no part of what a form asks for; a secret must not be kept, even hashed."""
+
+
+def new_key() -> str:
+    """Return an identity for a form that is about to be shown."""
+    return str(uuid4())
 
 
 def do_once(

@@ -25,6 +25,21 @@ class CaseAccess:
     state: CaseState
     revision: int
 
+    def check_role(self, move: Move) -> None:
+        """Return nothing if one of this person's roles may ever make the move.
+
+        Raises
+        ------
+        NotAllowed
+            If none may; says who does it.
+        """
+        if not self.may_ever(move):
+            raise NotAllowed(self.why_not(move))
+
+    def may_ever(self, *moves: Move) -> bool:
+        """Say whether one of this person's roles may make one of these moves at some point."""
+        return any(role in LAWS[move].roles for move in moves for role in self.roles)
+
     def role_for(self, move: Move) -> Role:
         """Return the role in which this person makes the move.
 
@@ -35,13 +50,16 @@ class CaseAccess:
         WrongState
             If the case is not at that point.
         """
-        entitled = [role for role in self.roles if role in LAWS[move].roles]
-        if not entitled:
-            raise NotAllowed(why_not(self.state, self.roles[0], move))
-        reason = why_not(self.state, entitled[0], move)
+        self.check_role(move)
+        reason = self.why_not(move)
         if reason:
             raise WrongState(reason)
-        return entitled[0]
+        return next(role for role in self.roles if role in LAWS[move].roles)
+
+    def why_not(self, move: Move) -> str:
+        """Return why this person cannot make the move now, or an empty string."""
+        entitled = [role for role in self.roles if role in LAWS[move].roles]
+        return why_not(self.state, (entitled or self.roles)[0], move)
 
     def may(self, move: Move) -> bool:
         """Say whether this person can make the move now."""

@@ -17,7 +17,7 @@ from referral.cases.schemas import (
 )
 from referral.cases.visit import Visit
 from referral.core.measure.registry import MEASURES
-from referral.core.workflow import LAWS, Move
+from referral.core.workflow import Move
 from referral.errors import NotFound
 
 TEMPLATES: dict[str, tuple[str, Move]] = {
@@ -31,6 +31,12 @@ TEMPLATES: dict[str, tuple[str, Move]] = {
     "closures": ("cases/closure.html", Move.CLOSE),
     "reopenings": ("cases/reopening.html", Move.REOPEN),
 }
+ABOUT: dict[str, tuple[str, Move]] = {
+    "withdrawals": ("cases/withdrawal.html", Move.SET_LIMIT),
+    "flag-answers": ("cases/flag_answer.html", Move.ANSWER_FLAG),
+}
+"""Forms about one limit or one red flag of the case."""
+FORMS = {**TEMPLATES, **ABOUT}
 STAGES = (
     ("after_fit", "After fitting"),
     ("at_due", "At the due date"),
@@ -68,6 +74,7 @@ class FormPage:
     question: tuple[UUID, str] | None
     live_flags: tuple[tuple[UUID, str], ...]
     phones: tuple[tuple[str, str], ...]
+    about: UUID | None = None
     limbs: tuple[tuple[str, str], ...] = LIMBS
     conditions: tuple[tuple[str, str], ...] = CONDITIONS
     certainties: tuple[tuple[str, str], ...] = CERTAINTIES
@@ -78,6 +85,16 @@ class FormPage:
     stages: tuple[tuple[str, str], ...] = STAGES
 
     @property
+    def limit(self) -> LimitInForce:
+        """The limit that the form is about."""
+        return next(each for each in self.limits if each.limit_id == self.about)
+
+    @property
+    def flag(self) -> tuple[UUID, str]:
+        """The red flag that the form is about."""
+        return next(each for each in self.live_flags if each[0] == self.about)
+
+    @property
     def measures(self) -> tuple[tuple[str, str], ...]:
         """Every reading that a limit can be set on, with its unit."""
         return tuple(
@@ -85,47 +102,52 @@ class FormPage:
         )
 
 
-def form_page(visit: Visit, what: str) -> FormPage:
-    """Return what the form of a move shows.
+def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
+    """Return what the form of a move shows; ``about`` names the limit or the red flag.
 
     Raises
     ------
-    NotFound
+    NotAllowed
         If this person can never make the move.
+    NotFound
+        If this case has no such limit or flag.
     """
-    template, move = TEMPLATES[what]
-    if not any(role in _entitled(move) for role in visit.access.roles):
-        raise NotFound("There is no such page for you on this case.")
-    session, case_id = visit.session, visit.access.case_id
-    return FormPage(
+    template, move = FORMS[what]
+    visit.access.check_role(move)
+    page = FormPage(
         template=template,
         number=visit.number,
         revision=visit.access.revision,
         today=visit.today,
-        why_not=_why_not(visit, move),
-        limits=tuple(_in_force(row) for row in current_limits(session, case_id)),
+        why_not=visit.access.why_not(move),
+        limits=tuple(_in_force(row) for row in current_limits(visit.session, visit.access.case_id)),
         question=_open_question(visit),
-        live_flags=tuple(
-            (flag.id, flag.sign.replace("_", " "))
-            for flag, answer in flags_of(session, case_id)
-            if answer is None
-        ),
-        phones=tuple(
-            (person.name, person.phone)
-            for member, person, _organisation in people_on(session, case_id)
-            if member.role == "vet" and person.phone
-        ),
+        live_flags=_live_flags(visit),
+        phones=_phones(visit),
+        about=about,
+    )
+    if what == "withdrawals" and about not in {each.limit_id for each in page.limits}:
+        raise NotFound("There is no such limit in force on this case.")
+    if what == "flag-answers" and about not in {each[0] for each in page.live_flags}:
+        raise NotFound("There is no such red flag waiting on this case.")
+    return page
+
+
+def _live_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:
+    said = dict(SIGNS)
+    return tuple(
+        (flag.id, said.get(flag.sign, flag.sign))
+        for flag, answer in flags_of(visit.session, visit.access.case_id)
+        if answer is None
     )
 
 
-def _why_not(visit: Visit, move: Move) -> str:
-    if visit.access.may(move):
-        return ""
-    return f"Not now: the case waits for this: {visit.access.state.task}."
-
-
-def _entitled(move: Move) -> frozenset[str]:
-    return frozenset(role.value for role in LAWS[move].roles)
+def _phones(visit: Visit) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (person.name, person.phone)
+        for member, person, _organisation in people_on(visit.session, visit.access.case_id)
+        if member.role == "vet" and person.phone
+    )
 
 
 def _in_force(row: Limit) -> LimitInForce:

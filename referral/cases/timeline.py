@@ -8,7 +8,7 @@ and salt lie in a row of their own that can be erased without breaking the chain
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -126,7 +126,7 @@ def entry_hash(entry: Entry) -> str:
                 "actor": str(entry.actor_id),
                 "role": entry.actor_role,
                 "happened_on": entry.happened_on.isoformat(),
-                "recorded_at": entry.recorded_at.isoformat(timespec="microseconds"),
+                "recorded_at": entry.recorded_at.astimezone(UTC).isoformat(timespec="microseconds"),
                 "reference": str(entry.reference) if entry.reference else None,
                 "previous": entry.previous_hash,
                 "content": entry.content,

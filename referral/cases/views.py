@@ -1,6 +1,7 @@
 """Moves on a case: open it, set problem and limits, refer, ask and answer, observe, flag, close."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
@@ -8,7 +9,7 @@ from flask import Blueprint, flash, make_response, render_template, request, url
 from flask.typing import ResponseReturnValue
 from marshmallow import Schema
 
-from referral.cases.forms import TEMPLATES, FormPage, form_page
+from referral.cases.forms import FORMS, TEMPLATES, form_page
 from referral.cases.remarks import (
     AddObservation,
     AnswerFlag,
@@ -48,17 +49,19 @@ from referral.cases.visit import (
     changing_case,
     do_once,
     happened_on,
+    late_form,
     new_key,
     reading_case,
 )
 from referral.core.measure.registry import MEASURES
-from referral.errors import Invalid, NotFound
+from referral.errors import Invalid, OutOfDate, WrongState
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("cases", __name__)
 
 UNUSABLE = 422
+MOVED_ON = 409
 KINDS = ", ".join(f"'{kind}'" for kind in TEMPLATES)
 
 Act = Callable[[Visit, Any], str]
@@ -68,28 +71,57 @@ Act = Callable[[Visit, Any], str]
 @sign_in_required
 def new(number: int, what: str) -> ResponseReturnValue:
     """Show the form of a move."""
+    return _show(number, what, None, FormState())
+
+
+@blueprint.get("/cases/<int:number>/limits/<uuid:limit_id>/withdrawals/new")
+@sign_in_required
+def new_withdrawal(number: int, limit_id: UUID) -> ResponseReturnValue:
+    """Show the form that takes a limit back."""
+    return _show(number, "withdrawals", limit_id, FormState())
+
+
+@blueprint.get("/cases/<int:number>/red-flags/<uuid:flag_id>/answers/new")
+@sign_in_required
+def new_flag_answer(number: int, flag_id: UUID) -> ResponseReturnValue:
+    """Show the form with which the vet answers a red flag."""
+    return _show(number, "flag-answers", flag_id, FormState())
+
+
+def _show(
+    number: int, what: str, about: UUID | None, state: FormState, status: int = 200
+) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        page = form_page(visit, what)
-    return _show(page, FormState())
-
-
-def _show(page: FormPage, state: FormState, status: int = 200) -> ResponseReturnValue:
+        page = form_page(visit, what, about)
     html = render_template(page.template, page=page, form=state, key=new_key())
     return make_response(html, status)
 
 
-def _do(number: int, what: str, schema: Schema, act: Act, said: str) -> ResponseReturnValue:
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A form that came in: which one, of what, and what is said when it is done."""
+
+    number: int
+    what: str
+    said: str
+    about: UUID | None = None
+
+
+def _do(sent: Sent, schema: Schema, act: Act) -> ResponseReturnValue:
     """Read the form, make the move once, say so; or show the form again with what is wrong."""
     try:
-        given = load_form(schema, request.form)
-        with changing_case(number) as visit:
-            answer = do_once(visit, lambda: act(visit, given))
+        with changing_case(sent.number) as visit:
+            visit.access.check_role(FORMS[sent.what][1])
+            answer = do_once(visit, lambda: act(visit, load_form(schema, request.form)))
     except Invalid as error:
-        with reading_case(number) as visit:
-            page = form_page(visit, what)
-        return _show(page, state_of_form(request.form, error), UNUSABLE)
-    flash(said)
-    return answer
+        state, status = state_of_form(request.form, error), UNUSABLE
+    except (OutOfDate, WrongState) as error:
+        with reading_case(sent.number) as visit:
+            state, status = late_form(visit, error), MOVED_ON
+    else:
+        flash(sent.said)
+        return answer
+    return _show(sent.number, sent.what, sent.about, state, status)
 
 
 def _home(visit: Visit, anchor: str = "") -> str:
@@ -106,7 +138,7 @@ def problem(number: int) -> ResponseReturnValue:
         set_problem(visit.session, visit.access, SetProblem(**given), visit.now)
         return _home(visit, "problems")
 
-    return _do(number, "problems", ProblemForm(), act, "The problem is recorded.")
+    return _do(Sent(number, "problems", "The problem is recorded."), ProblemForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/limits")
@@ -122,7 +154,7 @@ def limit(number: int) -> ResponseReturnValue:
         set_limit(visit.session, visit.access, command, visit.now)
         return _home(visit, "limits")
 
-    return _do(number, "limits", LimitForm(), act, "The limit is set.")
+    return _do(Sent(number, "limits", "The limit is set."), LimitForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/limits/<uuid:limit_id>/withdrawals")
@@ -135,28 +167,27 @@ def withdraw(number: int, limit_id: UUID) -> ResponseReturnValue:
         set_limit(visit.session, visit.access, command, visit.now)
         return _home(visit, "limits")
 
-    return _do(number, "limits", WithdrawForm(), act, "The limit is withdrawn.")
+    return _do(
+        Sent(number, "withdrawals", "The limit is withdrawn.", limit_id), WithdrawForm(), act
+    )
 
 
 def _withdrawal(visit: Visit, limit_id: UUID, reason: str) -> SetLimit:
-    page = form_page(visit, "limits")
-    for line in page.limits:
-        if line.limit_id == limit_id:
-            return SetLimit(
-                measure=line.measure,
-                stage=line.stage,
-                at_least=None,
-                at_most=None,
-                unit=line.unit,
-                strength=line.strength,
-                limb=line.limb,
-                reason=reason,
-                review_on=None,
-                happened_on=visit.today,
-                replaces_id=limit_id,
-                withdrawn=True,
-            )
-    raise NotFound("There is no such limit in force on this case.")
+    line = form_page(visit, "withdrawals", limit_id).limit
+    return SetLimit(
+        measure=line.measure,
+        stage=line.stage,
+        at_least=None,
+        at_most=None,
+        unit=line.unit,
+        strength=line.strength,
+        limb=line.limb,
+        reason=reason,
+        review_on=None,
+        happened_on=visit.today,
+        replaces_id=limit_id,
+        withdrawn=True,
+    )
 
 
 @blueprint.post("/cases/<int:number>/referrals")
@@ -174,7 +205,7 @@ def referral(number: int) -> ResponseReturnValue:
         send_referral(visit.session, visit.access, command, visit.now)
         return _home(visit)
 
-    return _do(number, "referrals", ReferralForm(), act, "The referral is sent.")
+    return _do(Sent(number, "referrals", "The referral is sent."), ReferralForm(), act)
 
 
 def _words(visit: Visit, given: dict[str, Any]) -> Words:
@@ -184,14 +215,17 @@ def _words(visit: Visit, given: dict[str, Any]) -> Words:
 @blueprint.post("/cases/<int:number>/acknowledgements")
 @sign_in_required
 def acknowledgement(number: int) -> ResponseReturnValue:
-    """Acknowledge the referral."""
+    """Acknowledge the referral; a button, so there is nothing typed to keep."""
 
-    def act(visit: Visit, given: dict[str, Any]) -> str:
+    def act(visit: Visit) -> str:
+        given = load_form(WordsForm(), request.form)
         acknowledge(visit.session, visit.access, _words(visit, given), visit.now)
         return _home(visit)
 
-    said = "The referral is acknowledged; the plan is yours to write."
-    return _do(number, "questions", WordsForm(), act, said)
+    with changing_case(number) as visit:
+        answer = do_once(visit, lambda: act(visit))
+    flash("The referral is acknowledged; the plan is yours to write.")
+    return answer
 
 
 @blueprint.post("/cases/<int:number>/questions")
@@ -203,7 +237,7 @@ def question(number: int) -> ResponseReturnValue:
         ask_question(visit.session, visit.access, _words(visit, given), visit.now)
         return _home(visit)
 
-    return _do(number, "questions", WordsForm(), act, "The question is with the vet.")
+    return _do(Sent(number, "questions", "The question is with the vet."), WordsForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/answers")
@@ -215,7 +249,7 @@ def answer(number: int) -> ResponseReturnValue:
         answer_question(visit.session, visit.access, _words(visit, given), visit.now)
         return _home(visit)
 
-    return _do(number, "answers", WordsForm(), act, "The answer is with the farrier.")
+    return _do(Sent(number, "answers", "The answer is with the farrier."), WordsForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/observations")
@@ -228,7 +262,7 @@ def observation(number: int) -> ResponseReturnValue:
         add_observation(visit.session, visit.access, AddObservation(**given), visit.now)
         return _home(visit, "timeline")
 
-    return _do(number, "observations", ObservationForm(), act, "The observation is recorded.")
+    return _do(Sent(number, "observations", "The observation is recorded."), ObservationForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/red-flags")
@@ -242,7 +276,7 @@ def flag(number: int) -> ResponseReturnValue:
         return _home(visit, "red-flags")
 
     said = "The red flag is raised. Ring the vet now; planned work waits for the answer."
-    return _do(number, "red-flags", FlagForm(), act, said)
+    return _do(Sent(number, "red-flags", said), FlagForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/red-flags/<uuid:flag_id>/answers")
@@ -255,7 +289,8 @@ def flag_answer(number: int, flag_id: UUID) -> ResponseReturnValue:
         answer_flag(visit.session, visit.access, command, visit.now)
         return _home(visit, "red-flags")
 
-    return _do(number, "red-flags", FlagAnswerForm(), act, "The red flag is answered.")
+    said = "The red flag is answered."
+    return _do(Sent(number, "flag-answers", said, flag_id), FlagAnswerForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/closures")
@@ -268,7 +303,7 @@ def closure(number: int) -> ResponseReturnValue:
         close_case(visit.session, visit.access, outcome, _words(visit, given), visit.now)
         return _home(visit)
 
-    return _do(number, "closures", CloseForm(), act, "The case is closed.")
+    return _do(Sent(number, "closures", "The case is closed."), CloseForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/reopenings")
@@ -280,4 +315,4 @@ def reopening(number: int) -> ResponseReturnValue:
         reopen_case(visit.session, visit.access, _words(visit, given), visit.now)
         return _home(visit)
 
-    return _do(number, "reopenings", WordsForm(), act, "The case is open again.")
+    return _do(Sent(number, "reopenings", "The case is open again."), WordsForm(), act)

@@ -1,16 +1,17 @@
 """One request on one case: who asks, what they may see, and doing a form once."""
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from uuid import uuid4
 
 from flask import request
 from flask.typing import ResponseReturnValue
 from sqlalchemy.orm import Session
 
 from referral.accounts import idempotency
+from referral.accounts.idempotency import new_key
 from referral.cases.access import CaseAccess
 from referral.cases.queries import case_for, entries_since, people_on
 from referral.cases.words import entry_says
@@ -20,6 +21,19 @@ from referral.web.forms import SUMMARY, FormState, parse_date, state_of_form
 from referral.web.login import current_actor
 from referral.web.wiring import Wiring, wiring
 
+__all__ = [
+    "Visit",
+    "based_on",
+    "changing_case",
+    "do_once",
+    "happened_on",
+    "late_form",
+    "new_key",
+    "not_to_come",
+    "reading_case",
+]
+
+REVISION = re.compile(r"[0-9]{1,9}")
 STILL_HERE = "What you typed is still here: look at the case, then send it again."
 TO_COME = "This day has not come yet."
 
@@ -73,15 +87,10 @@ def _visit(wired: Wiring, session: Session, number: int) -> Visit:
     return Visit(wired, session, access, wired.now(), today_in(access.zone))
 
 
-def new_key() -> str:
-    """Return an identity for a form that is about to be shown."""
-    return str(uuid4())
-
-
 def based_on() -> int | None:
     """Return the revision that the form was made on, if it says one."""
     said = request.form.get("revision", "")
-    return int(said) if said.isascii() and said.isdigit() else None
+    return int(said) if REVISION.fullmatch(said) else None
 
 
 def happened_on(today: date) -> date:

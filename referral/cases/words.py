@@ -3,7 +3,18 @@
 from collections.abc import Mapping
 from typing import Any
 
+from referral.cases.schemas import CONDITIONS, OUTCOMES, SIGNS, SUBJECTS
+from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
+
+UNIT_SIGNS = {"deg": "°", "mm": " mm", "percent": " %", "ratio": "", "weeks": " weeks"}
+STAGES = {
+    "now": "now",
+    "after_fit": "after fitting",
+    "at_due": "at the due date",
+    "as_fitted": "as fitted",
+    "change": "change at this visit",
+}
 
 ENTRIES: Mapping[Move, str] = {
     Move.OPEN_CASE: "opened the case",
@@ -24,13 +35,13 @@ ENTRIES: Mapping[Move, str] = {
     Move.COUNTERSIGN: "countersigned reset {reset_n}; recheck {recheck_on}",
     Move.ASK_CORRECTION: "asked for a correction of reset {reset_n}",
     Move.SET_RECHECK: "set the recheck",
-    Move.SET_LIMIT: "set a limit",
-    Move.SET_PROBLEM: "recorded the problem on {limb}",
+    Move.SET_LIMIT: "set a limit: {limit}",
+    Move.SET_PROBLEM: "recorded the problem on {limb}: {condition}",
     Move.ADD_FILM: "added a film of {limb}",
-    Move.MEASURE_FILM: "measured a film",
+    Move.MEASURE_FILM: "measured a film of {limb}",
     Move.ADD_PHOTO: "added a photo",
     Move.RECORD_READINGS: "typed readings of {limb}",
-    Move.ADD_OBSERVATION: "observed",
+    Move.ADD_OBSERVATION: "observed: {about}",
     Move.ADD_CALL_NOTE: "noted a call",
     Move.CONFIRM_CALL_NOTE: "confirmed a call note",
     Move.NOTE_MEDICATION: "noted medication",
@@ -38,7 +49,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.RECORD_EMERGENCY: "recorded emergency work",
     Move.STEP_DOWN: "stepped the device down",
     Move.RENEW_DEVICE: "renewed the device, with a reason",
-    Move.RAISE_FLAG: "raised a red flag",
+    Move.RAISE_FLAG: "raised a red flag: {sign}",
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",
     Move.INVITE: "brought somebody onto the case",
@@ -54,4 +65,42 @@ class _Blank(dict[str, Any]):
 
 def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     """Return what somebody did, as the part of a sentence that follows their name."""
-    return ENTRIES[Move(kind)].format_map(_Blank(content))
+    move = Move(kind)
+    said = ENTRIES[move].format_map(_Blank(content, **_named(content)))
+    if move is Move.SET_LIMIT and content.get("withdrawn"):
+        return said.replace("set a limit: {limit}", "took back the limit", 1)
+    return said
+
+
+def _named(content: Mapping[str, Any]) -> dict[str, str]:
+    """Return the names of what the content holds as codes."""
+    codes = (("sign", SIGNS), ("condition", CONDITIONS), ("about", SUBJECTS), ("outcome", OUTCOMES))
+    named = {
+        key: dict(options).get(str(content[key]), str(content[key]))
+        for key, options in codes
+        if key in content
+    }
+    if content.get("measure"):
+        named["limit"] = limit_says(content)
+    return {key: value[:1].lower() + value[1:] for key, value in named.items()}
+
+
+def limit_says(content: Mapping[str, Any]) -> str:
+    """Return a limit in words: Palmar angle at least 3° after fitting, LF."""
+    code = content["measure"]
+    name = MEASURES[code].name if code in MEASURES else code.replace("_", " ")
+    bounds = bound_says(content.get("at_least"), content.get("at_most"), content["unit"])
+    limb = f", {content['limb']}" if content.get("limb") else ""
+    parts = (name, bounds, STAGES[content["stage"]])
+    return " ".join(part for part in parts if part) + limb
+
+
+def bound_says(at_least: float | None, at_most: float | None, unit: str) -> str:
+    """Return a limit's bounds in words and numbers."""
+    sign = UNIT_SIGNS.get(unit, f" {unit}")
+    parts = []
+    if at_least is not None:
+        parts.append(f"at least {at_least:g}{sign}")
+    if at_most is not None:
+        parts.append(f"at most {at_most:g}{sign}")
+    return " and ".join(parts)

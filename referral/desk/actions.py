@@ -18,23 +18,46 @@ class Action:
 
 def actions_for(page: CasePage) -> tuple[Action, ...]:
     """Return the actions open to whoever looks, the main one first."""
+    main = _main(page)
     access, state = page.access, page.access.state
-    main = [
-        Action(label, path.format(plan=state.plan_n, reset=state.reset_n), True, is_post)
-        for stage, move, label, path, is_post in _MAIN
-        if state.stage is stage and access.may(move)
-    ]
     more = [
         Action(label, path.format(plan=state.plan_n, reset=state.reset_n))
         for move, label, path in _MORE
         if access.may(move)
     ]
-    return (*main, *more)
+    return (*main, *(each for each in more if each.path not in {one.path for one in main}))
+
+
+def _main(page: CasePage) -> list[Action]:
+    access, state = page.access, page.access.state
+    live = [flag for flag in page.flags if flag.answer is None]
+    if live:
+        answer = Action("Answer the red flag", f"red-flags/{live[0].flag_id}/answers/new", True)
+        return [answer] if access.may(Move.ANSWER_FLAG) else []
+    if state.stage in (Stage.OPENED, Stage.ASKED) and access.may(Move.SEND_REFERRAL):
+        return [_before_referral(page)]
+    return [
+        Action(label, path.format(plan=state.plan_n, reset=state.reset_n), True, is_post)
+        for stage, move, label, path, is_post in _MAIN
+        if state.stage is stage and access.may(move)
+    ]
+
+
+def _before_referral(page: CasePage) -> Action:
+    """Return the next thing a referral still lacks, or sending it."""
+    if not page.problems:
+        return Action("Record the problem", "problems/new", is_main=True)
+    if not page.readings:
+        unmeasured = [film for film in page.films if not film.is_measured]
+        if unmeasured:
+            return Action("Measure the film", f"films/{unmeasured[0].film_id}", is_main=True)
+        return Action("Add a film", "films/new", is_main=True)
+    if not page.limits:
+        return Action("Set a limit", "limits/new", is_main=True)
+    return Action("Send the referral", "referrals/new", is_main=True)
 
 
 _MAIN: tuple[tuple[Stage, Move, str, str, bool], ...] = (
-    (Stage.OPENED, Move.SEND_REFERRAL, "Send the referral", "referrals/new", False),
-    (Stage.ASKED, Move.SEND_REFERRAL, "Send the referral", "referrals/new", False),
     (Stage.REFERRED, Move.ACKNOWLEDGE, "Acknowledge the referral", "acknowledgements", True),
     (Stage.QUESTION, Move.ANSWER_QUESTION, "Answer the question", "answers/new", False),
     (Stage.PLANNING, Move.SUBMIT_PLAN, "Write the plan", "plans/new", False),
@@ -52,6 +75,7 @@ _MORE: tuple[tuple[Move, str, str], ...] = (
     (Move.RECORD_READINGS, "Type readings", "readings/new"),
     (Move.SET_PROBLEM, "Record the problem", "problems/new"),
     (Move.SET_LIMIT, "Set a limit", "limits/new"),
+    (Move.SEND_REFERRAL, "Send a referral", "referrals/new"),
     (Move.ASK_QUESTION, "Ask the vet a question", "questions/new"),
     (Move.ADD_OBSERVATION, "Record an observation", "observations/new"),
     (Move.RAISE_FLAG, "Raise a red flag", "red-flags/new"),

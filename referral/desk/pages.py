@@ -6,6 +6,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from referral.cases.access import CaseAccess
+from referral.cases.schemas import JURISDICTIONS
 from referral.core.workflow import Move
 
 
@@ -47,6 +48,16 @@ class PersonLine:
     role: str
     organisation: str | None
     phone: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemLine:
+    """The vet's diagnosis on one limb."""
+
+    limb: str
+    condition: str
+    certainty: str
+    words: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,10 +217,11 @@ class CasePage:
     ueln: str | None
     owner: str
     standing: str
+    unread: int
     today: date
     recheck: str | None
     people: tuple[PersonLine, ...]
-    problems: tuple[str, ...]
+    problems: tuple[ProblemLine, ...]
     limits: tuple[LimitLine, ...]
     referral: ReferralLine | None
     questions: tuple[QuestionLine, ...]
@@ -220,6 +232,11 @@ class CasePage:
     resets: tuple[ResetLine, ...]
     sheets: tuple[SheetLine, ...]
     timeline: tuple[TimelineLine, ...]
+
+    @property
+    def law(self) -> str:
+        """Whose law applies, in words."""
+        return dict(JURISDICTIONS).get(self.access.jurisdiction, self.access.jurisdiction)
 
     @property
     def vet_phones(self) -> tuple[tuple[str, str], ...]:

@@ -21,8 +21,9 @@ from referral.cases.queries import (
     people_on,
     questions_of,
 )
+from referral.cases.schemas import SIGNS
 from referral.cases.timeline import entries_of, texts_of
-from referral.cases.words import entry_says
+from referral.cases.words import STAGES, bound_says, entry_says
 from referral.core.workflow import CaseState, Role, Stage, standing
 from referral.desk.pages import (
     CasePage,
@@ -31,14 +32,16 @@ from referral.desk.pages import (
     FlagLine,
     LimitLine,
     PersonLine,
+    ProblemLine,
     QuestionLine,
     ReferralLine,
     TimelineLine,
 )
 from referral.desk.tables import film_lines, plan_lines, reading_tables, reset_lines, sheet_lines
-from referral.desk.words import STAGES, bound_says, condition_says, measure_name
+from referral.desk.words import condition_says, measure_name
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
+from referral.horses.pages import animal_says
 from referral.horses.queries import owner_of
 from referral.notices.models import Notice
 
@@ -92,7 +95,7 @@ def _my_roles(
             CaseMember.case_id.in_(ids),
             CaseMember.until.is_(None),
         )
-    ).tuples()
+    )
     found: dict[UUID, tuple[Role, ...]] = {}
     for case_id, role in rows:
         found[case_id] = (*found.get(case_id, ()), Role(role))
@@ -102,7 +105,7 @@ def _my_roles(
 def _horse_names(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
     rows = session.execute(
         select(Case.id, Horse.name).join(Horse, Horse.id == Case.horse_id).where(Case.id.in_(ids))
-    ).tuples()
+    )
     return dict(rows.all())
 
 
@@ -111,7 +114,7 @@ def _problems(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
         select(Problem.case_id, Problem.condition)
         .where(Problem.case_id.in_(ids))
         .order_by(Problem.recorded_at)
-    ).tuples()
+    )
     found: dict[UUID, dict[str, None]] = {}
     for case_id, condition in rows:
         found.setdefault(case_id, {})[condition_says(condition)] = None
@@ -123,7 +126,7 @@ def _referred_limbs(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, tupl
         select(Referral.case_id, Referral.limbs)
         .where(Referral.case_id.in_(ids))
         .order_by(Referral.n)
-    ).tuples()
+    )
     return {case_id: tuple(limbs) for case_id, limbs in rows}
 
 
@@ -148,26 +151,14 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         ueln=horse.ueln,
         owner=owner.name if owner is not None else "no owner recorded",
         standing=_standing(access.state, access.roles, today),
+        unread=_unread(session, access.actor_id)[access.case_id],
         today=today,
         recheck=_recheck(access.state, people),
         people=people,
-        problems=tuple(
-            f"{each.limb}: {condition_says(each.condition)} ({each.certainty})"
-            + (f" – {each.words}" if each.words else "")
-            for each in current_problems(session, access.case_id)
-        ),
+        problems=_problem_lines(session, access),
         limits=_limits(session, access),
         referral=_referral(session, access),
-        questions=tuple(
-            QuestionLine(
-                each.id,
-                each.answers_id is not None,
-                each.words,
-                names.get(each.written_by, "somebody"),
-                each.written_at,
-            )
-            for each in questions_of(session, access.case_id)
-        ),
+        questions=_questions(session, access, names),
         flags=_flags(session, access, names),
         films=film_lines(session, access.case_id),
         readings=reading_tables(session, access.case_id),
@@ -178,9 +169,31 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
     )
 
 
+def _problem_lines(session: Session, access: CaseAccess) -> tuple[ProblemLine, ...]:
+    return tuple(
+        ProblemLine(each.limb, condition_says(each.condition), each.certainty, each.words)
+        for each in current_problems(session, access.case_id)
+    )
+
+
+def _questions(
+    session: Session, access: CaseAccess, names: Mapping[UUID, str]
+) -> tuple[QuestionLine, ...]:
+    return tuple(
+        QuestionLine(
+            each.id,
+            each.answers_id is not None,
+            each.words,
+            names.get(each.written_by, "somebody"),
+            each.written_at,
+        )
+        for each in questions_of(session, access.case_id)
+    )
+
+
 def _horse_says(horse: Horse) -> str:
     parts = (
-        horse.animal.replace("_", " "),
+        animal_says(horse.animal),
         horse.sex,
         horse.colour,
         horse.breed,
@@ -205,7 +218,7 @@ def _people(session: Session, access: CaseAccess) -> tuple[PersonLine, ...]:
 
 def _names(session: Session, access: CaseAccess) -> Mapping[UUID, str]:
     ever = select(CaseMember.person_id).where(CaseMember.case_id == access.case_id)
-    rows = session.execute(select(Person.id, Person.name).where(Person.id.in_(ever))).tuples()
+    rows = session.execute(select(Person.id, Person.name).where(Person.id.in_(ever)))
     return dict(rows.all())
 
 
@@ -252,7 +265,7 @@ def _flags(session: Session, access: CaseAccess, names: Mapping[UUID, str]) -> t
     return tuple(
         FlagLine(
             flag_id=flag.id,
-            sign=flag.sign.replace("_", " "),
+            sign=dict(SIGNS).get(flag.sign, flag.sign),
             limb=flag.limb,
             words=flag.words,
             raised_by=names.get(flag.raised_by, "somebody"),

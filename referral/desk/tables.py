@@ -41,7 +41,7 @@ def film_lines(session: Session, case_id: UUID) -> tuple[FilmLine, ...]:
         .where(ScaleSetting.film_id.in_(ids))
         .order_by(ScaleSetting.set_at)
     )
-    states = dict(scales.tuples().all())
+    states = dict(scales.all())
     return tuple(
         FilmLine(
             film_id=film.id,
@@ -115,9 +115,7 @@ def plan_lines(
             select(Review.plan_id, Review.decision)
             .where(Review.plan_id.in_(ids))
             .order_by(Review.reviewed_at)
-        )
-        .tuples()
-        .all()
+        ).all()
     )
     return tuple(
         PlanLine(
@@ -152,7 +150,7 @@ def reset_lines(session: Session, case_id: UUID) -> tuple[ResetLine, ...]:
         .where(Countersign.reset_id.in_([row[0].id for row in rows]))
         .order_by(Countersign.signed_at)
     )
-    answers = dict(decisions.tuples().all())
+    answers = dict(decisions.all())
     latest: dict[int, ResetLine] = {}
     for reset, plan_n, summary in rows:
         latest.setdefault(

@@ -1,11 +1,11 @@
 """The desk, the case page, opening a case, notices read."""
 
-from datetime import date
 from typing import Any
 
-from flask import Blueprint, flash, make_response, redirect, render_template, request, url_for
+from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from referral.accounts.idempotency import do_once
 from referral.accounts.queries import people_with_role
 from referral.cases.schemas import JURISDICTIONS, OpenCaseForm
 from referral.cases.service import Member, OpenCase, open_case
@@ -14,7 +14,7 @@ from referral.clock import today_in
 from referral.core.workflow import Role
 from referral.desk.actions import actions_for
 from referral.desk.queries import case_page, desk_page, mark_read
-from referral.errors import Invalid, NotAllowed
+from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
 from referral.horses.queries import horse_for, horses_of
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
@@ -23,6 +23,7 @@ from referral.web.wiring import wiring
 blueprint = Blueprint("desk", __name__)
 
 UNUSABLE = 422
+MOVED_ON = 409
 
 
 @blueprint.get("/")
@@ -31,12 +32,8 @@ def desk() -> ResponseReturnValue:
     """Show what waits on whom."""
     actor = current_actor()
     with wiring().database.reading() as session:
-        page = desk_page(session, actor.person_id, actor.roles, _today)
+        page = desk_page(session, actor.person_id, actor.roles, today_in)
     return render_template("desk/desk.html", page=page)
-
-
-def _today(zone: str) -> date:
-    return today_in(zone)
 
 
 @blueprint.get("/cases/<int:number>")
@@ -45,15 +42,14 @@ def case(number: int) -> ResponseReturnValue:
     """Show one case: whose turn it is, what stands, and everything that happened."""
     with reading_case(number) as visit:
         page = case_page(visit.session, visit.access, visit.today)
-    wired = wiring()
-    with wired.database.transaction() as session:
-        mark_read(session, page.access, wired.now())
+    if page.unread:
+        with wiring().database.transaction() as session:
+            mark_read(session, page.access, visit.now)
     return render_template(
         "desk/case.html",
         page=page,
         actions=actions_for(page),
         key=new_key(),
-        form=FormState(),
     )
 
 
@@ -71,20 +67,29 @@ def open_one() -> ResponseReturnValue:
     """Open a case on a horse, with the farrier it is shared with."""
     _check_role()
     wired = wiring()
-    actor = current_actor()
+    person_id = current_actor().person_id
     try:
-        given = load_form(OpenCaseForm(), request.form)
         with wired.database.transaction() as session:
-            command = _command(session, actor, given)
-            access = open_case(session, command, wired.now())
+            answer = do_once(session, person_id, wired.now(), lambda: _opened(session))
     except Invalid as error:
         return _form(state_of_form(request.form, error), UNUSABLE)
+    except OutOfDate as error:
+        return _form(state_of_form(request.form, Invalid(error.message)), MOVED_ON)
     flash("The case is open. Record the problem, add a film, set limits, then send the referral.")
-    return redirect(url_for("desk.case", number=access.number), 303)
+    return answer
+
+
+def _opened(session: Any) -> str:  # noqa: ANN401 - the session is a type of another layer
+    command = _command(session, current_actor(), load_form(OpenCaseForm(), request.form))
+    access = open_case(session, command, wiring().now())
+    return url_for("desk.case", number=access.number)
 
 
 def _command(session: Any, actor: Any, given: dict[str, Any]) -> OpenCase:  # noqa: ANN401 - session and actor are types of other layers
-    horse = horse_for(session, actor.person_id, given["horse_id"])
+    try:
+        horse = horse_for(session, actor.person_id, given["horse_id"])
+    except NotFound as error:
+        raise Invalid("Choose a horse.", {"horse_id": [error.message]}) from error
     farriers = {each.person_id: each for each in people_with_role(session, "farrier")}
     farrier = farriers.get(given["farrier_id"])
     if farrier is None:
@@ -123,6 +128,7 @@ def _form(state: FormState, status: int = 200) -> ResponseReturnValue:
     html = render_template(
         "desk/new_case.html",
         form=state,
+        key=new_key(),
         horses=horses,
         farriers=farriers,
         jurisdictions=JURISDICTIONS,

@@ -25,9 +25,9 @@ from referral.core.workflow import Role
 from referral.errors import Invalid, ReferralError
 from referral.exchange.story_steps import STEPS, Telling
 from referral.horses.service import RecordHorse, record_horse
+from referral.sheets.drafts import Office
 from referral.sheets.office import office_of
 from referral.sheets.queries import sheets_of
-from referral.sheets.service import Office
 from referral.web.wiring import Wiring
 
 FIRST_HOUR = time(9, 0)
@@ -203,7 +203,7 @@ def copy_sheets(stage: Stage, numbers: tuple[int, ...], folder: Path) -> tuple[P
     made = []
     with stage.wired.database.reading() as session:
         cases = session.execute(select(Case.id, Case.number).where(Case.number.in_(numbers)))
-        for case_id, number in cases.tuples():
+        for case_id, number in cases:
             complete = [each for each in sheets_of(session, case_id) if each.is_complete]
             for place, sheet in enumerate(reversed(complete), start=1):
                 name = f"case-{number}-{place}-{sheet.kind.replace('_', '-')}.pdf"

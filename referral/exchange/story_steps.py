@@ -40,14 +40,16 @@ from referral.plans.queries import plan_of
 from referral.plans.service import AgreePlan, SubmitPlan, send_back, submit_plan
 from referral.resets.queries import latest_reset
 from referral.resets.service import CountersignReset, RecordReset
-from referral.sheets.queries import latest_sheet
-from referral.sheets.service import (
+from referral.sheets.drafts import (
     Draft,
     Office,
-    SecondSignature,
     draft_agreed_plan,
     draft_as_fitted,
     keep_draft,
+)
+from referral.sheets.queries import latest_sheet
+from referral.sheets.service import (
+    SecondSignature,
     sign_agreed_plan,
     sign_countersign,
     sign_first,

@@ -2,14 +2,16 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 from uuid import UUID
 
 from referral.core.geometry.scale import Scale
+from referral.core.measure.film import measure
 from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
-from referral.films.overlay import LINES_OF
+from referral.films.overlay import LINES_OF, overlay_svg
 from referral.films.queries import MeasuredFilm
 
 SLOTS = 6
@@ -46,7 +48,7 @@ class FilmPage:
     film_id: UUID
     limb: str
     view: str
-    taken_on: str
+    taken_on: date
     width_px: int
     height_px: int
     original_name: str
@@ -57,37 +59,60 @@ class FilmPage:
     scale_says: str
     scale_sources: tuple[str, ...]
     may_measure: bool
+    overlay: str
+    readings: tuple[tuple[str, str], ...]
+    warnings: tuple[str, ...]
 
 
 def film_page(film: MeasuredFilm, number: int, revision: int, *, may_measure: bool) -> FilmPage:
     """Return what the page of a film shows."""
-    given = film.scale_row.given if film.scale_row else {}
-    is_marker = given.get("kind") == "marker"
     row = film.film
+    points = film.landmarks.points_px if film.landmarks else {}
+    marker = marker_of(film)
+    measured = measure(film.as_core()) if points else Measured()
     return FilmPage(
         number=number,
         revision=revision,
         film_id=row.id,
         limb=row.limb,
         view=row.view,
-        taken_on=row.taken_on.isoformat(),
+        taken_on=row.taken_on,
         width_px=row.width_px,
         height_px=row.height_px,
         original_name=row.original_name,
         described=row.described,
-        landmarks=landmark_slots(row.view, film.landmarks.points_px if film.landmarks else {}),
+        landmarks=landmark_slots(row.view, points),
         lines=tuple(LINES_OF.get(row.view, ())),
-        marker={
-            "ends": given.get("ends_px") if is_marker else None,
-            "length_mm": given.get("length_mm") if is_marker else None,
-        },
+        marker=marker,
         scale_says=scale_says(film.scale),
         scale_sources=tuple(
             f"{each.origin}: {each.row_mm:.4g} × {each.column_mm:.4g} mm a pixel ({each.state})"
             for each in film.scale.sources
         ),
         may_measure=may_measure,
+        overlay=overlay_svg(
+            points,
+            (row.width_px, row.height_px),
+            view=row.view,
+            marker_ends_px=marker["ends"],
+            pixel_aspect=film.scale.aspect,
+        ),
+        readings=tuple(
+            (MEASURES[code].name, shown(each.value, each.u, each.unit))
+            for code, each in measured.readings.items()
+        ),
+        warnings=tuple(each.text for each in measured.warnings),
     )
+
+
+def marker_of(film: MeasuredFilm) -> Mapping[str, Any]:
+    """Return the ends and the length of the marker that sets a film's scale, or None for both."""
+    given = film.scale_row.given if film.scale_row else {}
+    is_marker = given.get("kind") == "marker"
+    return {
+        "ends": given.get("ends_px") if is_marker else None,
+        "length_mm": given.get("length_mm") if is_marker else None,
+    }
 
 
 def landmark_slots(view: str, points: Mapping[str, Any]) -> tuple[LandmarkSlot, ...]:

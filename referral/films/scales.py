@@ -9,6 +9,7 @@ from referral.core.errors import BadScale
 from referral.core.geometry.scale import (
     Scale,
     ScaleTags,
+    beside_marker,
     detector_scale,
     marker_scale,
     no_scale,
@@ -32,9 +33,17 @@ def scale_from_given(given: Mapping[str, Any]) -> Scale:
     return maker(given)
 
 
+def beside_the_files(given: Mapping[str, Any], before: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Return a scale as somebody gives it, with what the film's own file says kept beside it."""
+    earlier = before or {}
+    own = earlier.get("tags") if earlier.get("kind") == "tags" else earlier.get("beside")
+    return {**given, "beside": dict(own)} if own else dict(given)
+
+
 def _marker(given: Mapping[str, Any]) -> Scale:
-    aspect = given.get("pixel_aspect") or (1.0, 1.0)
-    return marker_scale(
+    own = _own(given)
+    aspect = given.get("pixel_aspect") or own.aspect
+    marker = marker_scale(
         np.asarray(given["ends_px"], float),
         float(given["length_mm"]),
         plane=given.get("plane", "sagittal"),
@@ -43,6 +52,13 @@ def _marker(given: Mapping[str, Any]) -> Scale:
         oid_mm=given.get("oid_mm"),
         pixel_aspect=(float(aspect[0]), float(aspect[1])),
     )
+    return beside_marker(marker, own)
+
+
+def _own(given: Mapping[str, Any]) -> Scale:
+    """Return the scale of the film's own file; a picture has none and square pixels."""
+    own = given.get("beside")
+    return scale_from_tags(ScaleTags(**own)) if own else no_scale()
 
 
 def _spacing(given: Mapping[str, Any]) -> Scale:

@@ -6,9 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
+from werkzeug.datastructures import MultiDict
 
 from referral.cases.schemas import LIMBS, codes
-from referral.web.forms import DateField, DecimalField
+from referral.core.measure.registry import MEASURES
+from referral.core.measure.stated import StatedValue
+from referral.errors import Invalid
+from referral.web.forms import SUMMARY, DateField, DecimalField
 
 VIEWS = (
     ("lateromedial", "From the side (lateromedial)"),
@@ -134,3 +138,37 @@ class ReadingsForm(Schema):
     limb = fields.String(required=True, validate=validate.OneOf(codes(LIMBS)))
     taken_on = DateField(required=True)
     scale = fields.String(load_default=None, validate=validate.OneOf(codes(SCALE_STATES)))
+
+
+POSSIBLE: Mapping[str, tuple[float, float]] = {
+    "deg": (-90, 180),
+    "mm": (-150, 400),
+    "percent": (0, 100),
+    "ratio": (0, 20),
+}
+"""What a reading of a foot may be at all, by its unit; beyond it, it was mistyped."""
+
+
+def typed_values(form: MultiDict[str, str], scale: str | None) -> dict[str, StatedValue]:
+    """Return the readings that were typed in, each a number a foot can have.
+
+    Raises
+    ------
+    Invalid
+        With a sentence for each reading at fault.
+    """
+    values: dict[str, StatedValue] = {}
+    faults: dict[str, list[str]] = {}
+    for code, measure in MEASURES.items():
+        text = form.get(code, "").strip()
+        if not text:
+            continue
+        least, most = POSSIBLE[measure.unit]
+        field = DecimalField(measure.unit, minimum=least, maximum=most)
+        try:
+            values[code] = StatedValue(value=field.deserialize(text), scale=scale)
+        except ValidationError as error:
+            faults[code] = [str(each) for each in error.messages]
+    if faults:
+        raise Invalid(SUMMARY, faults)
+    return values

@@ -18,7 +18,7 @@ from referral.core.workflow import Move
 from referral.errors import Invalid
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.queries import MeasuredFilm, film_of, reading_sets
-from referral.films.scales import scale_from_given
+from referral.films.scales import beside_the_files, scale_from_given
 from referral.storage.blobs import BlobStore
 from referral.storage.decode.film import DecodedFilm, describe, jpeg_bytes
 from referral.storage.ids import new_id
@@ -126,7 +126,9 @@ def measure_film(
     """
     before = film_of(session, access.case_id, command.film_id)
     if command.scale_given is not None:
-        _keep_scale_or_refuse(session, access, command, now)
+        earlier = before.scale_row.given if before.scale_row else None
+        given = beside_the_files(command.scale_given, earlier)
+        _keep_scale_or_refuse(session, access, command.film_id, given, now)
     if command.points_px:
         session.add(
             LandmarkSet(
@@ -173,16 +175,21 @@ def _beside_earlier(session: Session, film: MeasuredFilm, measured: Measured) ->
 def _note_scale_only(
     session: Session, access: CaseAccess, film: MeasuredFilm, command: MeasureFilm, now: datetime
 ) -> None:
-    facts = {"film": str(film.film.id), "scale_state": film.scale.state, "scale_set": True}
+    facts = {
+        "film": str(film.film.id),
+        "limb": film.film.limb,
+        "scale_state": film.scale.state,
+        "scale_set": True,
+    }
     new = NewEntry(Move.MEASURE_FILM, command.happened_on, facts, {}, film.film.id)
     append(session, access, new, now)
 
 
 def _keep_scale_or_refuse(
-    session: Session, access: CaseAccess, command: MeasureFilm, now: datetime
+    session: Session, access: CaseAccess, film_id: UUID, given: Mapping[str, Any], now: datetime
 ) -> None:
     try:
-        _keep_scale(session, access, command.film_id, command.scale_given or {}, now)
+        _keep_scale(session, access, film_id, given, now)
     except CoreError as error:
         raise Invalid(error.message, {"scale": [error.message]}) from error
 

@@ -5,9 +5,11 @@ from typing import Any
 
 from werkzeug.datastructures import FileStorage
 
+from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.errors import Invalid
 from referral.films.models import Film
 from referral.films.queries import MeasuredFilm
+from referral.films.scales import beside_the_files
 from referral.films.schemas import LARGEST_SKEW
 from referral.storage.decode.film import DecodedFilm, read_film
 
@@ -53,6 +55,29 @@ def refuse_other_picture(film: Film, given: Mapping[str, Any]) -> None:
         )
 
 
+def check_places(film: Film, points: Mapping[str, Any]) -> None:
+    """Return nothing if every landmark is one of the film's view and lies on the film.
+
+    Raises
+    ------
+    Invalid
+        If one does not; says which.
+    """
+    for name, at in points.items():
+        if name not in LANDMARKS[film.view]:
+            raise _unplaceable("A landmark was sent that this view does not have.")
+        several = isinstance(at[0], list)
+        if several != (name in SEVERAL_POINTS):
+            raise _unplaceable(f"{name}: {'one place' if several else 'several places'} expected.")
+        for x, y in at if several else [at]:
+            if not (0 <= x <= film.width_px and 0 <= y <= film.height_px):
+                raise _unplaceable(f"{name} lies beside the film; place it again.")
+
+
+def _unplaceable(sentence: str) -> Invalid:
+    return Invalid(sentence, {"landmarks": [sentence]})
+
+
 def marker_given(film: MeasuredFilm, given: Mapping[str, Any]) -> Mapping[str, Any] | None:
     """Return the scale that a marker on this form sets, or None if it sets none anew.
 
@@ -67,6 +92,7 @@ def marker_given(film: MeasuredFilm, given: Mapping[str, Any]) -> Mapping[str, A
     if not ends or length is None:
         sentence = "A marker needs both its ends and its true length."
         raise Invalid(sentence, {"marker_length_mm": [sentence]})
-    scale = {"kind": "marker", "length_mm": length, "ends_px": ends, "plane": "sagittal"}
     before = film.scale_row.given if film.scale_row else {}
+    marker = {"kind": "marker", "length_mm": length, "ends_px": ends, "plane": "sagittal"}
+    scale = beside_the_files(marker, before)
     return None if scale == before else scale

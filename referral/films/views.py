@@ -1,6 +1,7 @@
 """Films: add one, look at it, place landmarks and scale, type readings."""
 
-from typing import Any
+from collections.abc import Callable
+from functools import partial
 from uuid import UUID
 
 from flask import Blueprint, Response, flash, jsonify, make_response, render_template, request
@@ -12,14 +13,14 @@ from referral.cases.visit import (
     Visit,
     changing_case,
     do_once,
-    happened_on,
+    late_form,
     new_key,
+    not_to_come,
     reading_case,
 )
-from referral.core.measure.readings import Measured
-from referral.core.measure.stated import StatedValue, stated_readings
-from referral.core.workflow import LAWS, Move
-from referral.errors import Invalid, NotFound
+from referral.core.measure.stated import stated_readings
+from referral.core.workflow import Move
+from referral.errors import Invalid, NotFound, OutOfDate, TooLarge, WrongState
 from referral.films.pages import FilmPage, film_page, live_readings, typed_codes
 from referral.films.preview import preview
 from referral.films.queries import film_of
@@ -32,6 +33,7 @@ from referral.films.schemas import (
     FilmForm,
     MeasureForm,
     ReadingsForm,
+    typed_values,
 )
 from referral.films.service import (
     AddFilm,
@@ -41,12 +43,11 @@ from referral.films.service import (
     measure_film,
     type_readings,
 )
-from referral.films.uploads import marker_given, read_upload, refuse_other_picture
+from referral.films.uploads import check_places, marker_given, read_upload, refuse_other_picture
 from referral.web.forms import (
     FormState,
     load_form,
     load_json,
-    parse_decimal,
     state_of_form,
 )
 from referral.web.login import sign_in_required
@@ -54,16 +55,16 @@ from referral.web.login import sign_in_required
 blueprint = Blueprint("films", __name__)
 
 UNUSABLE = 422
+MOVED_ON = 409
+TOO_LARGE = 413
 PICTURE_POLICY = "default-src 'none'; sandbox"
+
+Act = Callable[[Visit], str]
+Show = Callable[[FormState, int], ResponseReturnValue]
 
 
 def _home(visit: Visit, anchor: str) -> str:
     return address("desk.case", number=visit.number, _anchor=anchor)
-
-
-def _must(visit: Visit, move: Move) -> None:
-    if not any(role in LAWS[move].roles for role in visit.access.roles):
-        raise NotFound("Films are added and measured by the vet.")
 
 
 @blueprint.get("/cases/<int:number>/films/new")
@@ -78,27 +79,52 @@ def new_film(number: int) -> ResponseReturnValue:
 def add(number: int) -> ResponseReturnValue:
     """Keep a film as it was uploaded, and open its editor."""
     with reading_case(number) as visit:
-        _must(visit, Move.ADD_FILM)
+        visit.access.check_role(Move.ADD_FILM)
     try:
         given = load_form(FilmForm(), request.form)
+        not_to_come(given["taken_on"], visit.today, "taken_on")
         data, name, decoded = read_upload(request.files.get("film"))
+    except (Invalid, TooLarge) as error:
+        return _film_form(number, *_unusable(error))
+
+    def act(visit: Visit) -> str:
+        command = AddFilm(
+            data=data,
+            name=name,
+            decoded=decoded,
+            limb=given["limb"],
+            view=given["view"],
+            taken_on=given["taken_on"],
+            trim=given["trim"],
+            shod=given["shod"],
+            condyles_superimposed={"yes": True, "no": False}.get(given["superimposed"]),
+            happened_on=visit.today,
+        )
+        return _added(visit, command)
+
+    said = "The film is kept. Set its scale, then place the landmarks."
+    return _do(number, act, said, partial(_film_form, number))
+
+
+def _unusable(error: Invalid | TooLarge) -> tuple[FormState, int]:
+    if isinstance(error, Invalid):
+        return state_of_form(request.form, error), UNUSABLE
+    faults = {"film": [error.message]}
+    return state_of_form(request.form, Invalid(error.message, faults)), TOO_LARGE
+
+
+def _do(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
+    """Make the move once, say so; or show the form again with what is wrong."""
+    try:
         with changing_case(number) as visit:
-            command = AddFilm(
-                data=data,
-                name=name,
-                decoded=decoded,
-                limb=given["limb"],
-                view=given["view"],
-                taken_on=given["taken_on"],
-                trim=given["trim"],
-                shod=given["shod"],
-                condyles_superimposed={"yes": True, "no": False}.get(given["superimposed"]),
-                happened_on=happened_on(visit.today),
-            )
-            answer = do_once(visit, lambda: _added(visit, command))
+            answer = do_once(visit, lambda: act(visit))
     except Invalid as error:
-        return _film_form(number, state_of_form(request.form, error), UNUSABLE)
-    flash("The film is kept. Set its scale, then place the landmarks.")
+        return show(state_of_form(request.form, error), UNUSABLE)
+    except (OutOfDate, WrongState) as error:
+        with reading_case(number) as visit:
+            state = late_form(visit, error)
+        return show(state, MOVED_ON)
+    flash(said)
     return answer
 
 
@@ -109,13 +135,14 @@ def _added(visit: Visit, command: AddFilm) -> str:
 
 def _film_form(number: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        _must(visit, Move.ADD_FILM)
+        visit.access.check_role(Move.ADD_FILM)
         html = render_template(
             "films/new.html",
             form=state,
             number=number,
             revision=visit.access.revision,
             key=new_key(),
+            why_not=visit.access.why_not(Move.ADD_FILM),
             today=visit.today,
             limbs=LIMBS,
             views=VIEWS,
@@ -151,22 +178,19 @@ def _page(number: int, film_id: UUID) -> FilmPage:
 @sign_in_required
 def measure(number: int, film_id: UUID) -> ResponseReturnValue:
     """Keep landmarks and scale, and the readings they give."""
-    try:
+
+    def act(visit: Visit) -> str:
+        film = film_of(visit.session, visit.access.case_id, film_id)
+        visit.access.check_role(Move.MEASURE_FILM)
         given = load_form(MeasureForm(), request.form)
-        with changing_case(number) as visit:
-            film = film_of(visit.session, visit.access.case_id, film_id)
-            refuse_other_picture(film.film, given)
-            command = MeasureFilm(
-                film_id=film_id,
-                points_px=given["landmarks"],
-                scale_given=marker_given(film, given),
-                happened_on=happened_on(visit.today),
-            )
-            answer = do_once(visit, lambda: _measured(visit, command))
-    except Invalid as error:
-        return _editor(number, film_id, state_of_form(request.form, error), UNUSABLE)
-    flash("Landmarks, scale and readings are kept.")
-    return answer
+        refuse_other_picture(film.film, given)
+        points = given["landmarks"]
+        check_places(film.film, points)
+        scale = marker_given(film, given)
+        return _measured(visit, MeasureFilm(film_id, points, scale, visit.today))
+
+    said = "Landmarks, scale and readings are kept."
+    return _do(number, act, said, partial(_editor, number, film_id))
 
 
 def _measured(visit: Visit, command: MeasureFilm) -> str:
@@ -178,9 +202,10 @@ def _measured(visit: Visit, command: MeasureFilm) -> str:
 @sign_in_required
 def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
     """Compute the readings of landmarks on screen, with nothing kept."""
-    given = load_json(MeasureForm(), request.get_json(silent=True) or {})
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
+        given = load_json(MeasureForm(), request.get_json(silent=True) or {})
+        check_places(film.film, given["landmarks"])
         measured, scale = preview(film, given["landmarks"], marker_given(film, given))
     return jsonify(live_readings(measured, scale))
 
@@ -227,34 +252,15 @@ def new_readings(number: int) -> ResponseReturnValue:
 def readings(number: int) -> ResponseReturnValue:
     """Keep readings typed by hand."""
     codes = [code for code, _name, _unit in typed_codes()]
-    try:
+
+    def act(visit: Visit) -> str:
+        visit.access.check_role(Move.RECORD_READINGS)
         given = load_form(ReadingsForm(), request.form, also=codes)
-        measured = _typed(given, codes)
-        with changing_case(number) as visit:
-            command = TypeReadings(
-                given["limb"], given["taken_on"], measured, happened_on(visit.today)
-            )
-            answer = do_once(visit, lambda: _typed_in(visit, command))
-    except Invalid as error:
-        return _readings_form(number, state_of_form(request.form, error), UNUSABLE)
-    flash("The readings are kept.")
-    return answer
+        taken_on = not_to_come(given["taken_on"], visit.today, "taken_on")
+        measured = stated_readings(typed_values(request.form, given["scale"]))
+        return _typed_in(visit, TypeReadings(given["limb"], taken_on, measured, visit.today))
 
-
-def _typed(given: dict[str, Any], codes: list[str]) -> Measured:
-    values: dict[str, StatedValue] = {}
-    faults: dict[str, list[str]] = {}
-    for code in codes:
-        text = request.form.get(code, "").strip()
-        if not text:
-            continue
-        try:
-            values[code] = StatedValue(value=float(parse_decimal(text)), scale=given["scale"])
-        except ValueError as error:
-            faults[code] = [str(error)]
-    if faults:
-        raise Invalid("Some readings need another look; what you typed is still here.", faults)
-    return stated_readings(values)
+    return _do(number, act, "The readings are kept.", partial(_readings_form, number))
 
 
 def _typed_in(visit: Visit, command: TypeReadings) -> str:
@@ -264,14 +270,14 @@ def _typed_in(visit: Visit, command: TypeReadings) -> str:
 
 def _readings_form(number: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        if not visit.access.may(Move.RECORD_READINGS):
-            raise NotFound("Readings are typed by the vet or the farrier, on an open case.")
+        visit.access.check_role(Move.RECORD_READINGS)
         html = render_template(
             "films/readings.html",
             form=state,
             number=number,
             revision=visit.access.revision,
             key=new_key(),
+            why_not=visit.access.why_not(Move.RECORD_READINGS),
             today=visit.today,
             limbs=LIMBS,
             scales=SCALE_STATES,

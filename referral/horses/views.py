@@ -1,14 +1,16 @@
 """Horses: list them, record one."""
 
+from typing import Any
 from uuid import UUID
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from referral.accounts.idempotency import do_once, new_key
 from referral.accounts.queries import find_person_by_email
 from referral.accounts.service import AddPerson, add_person
-from referral.errors import Invalid, NotAllowed
-from referral.horses.identity import shown_chip
+from referral.errors import Invalid, NotAllowed, OutOfDate
+from referral.horses.pages import horse_line, horse_page
 from referral.horses.queries import horse_for, horses_of, owner_of
 from referral.horses.schemas import ANIMALS, SEXES, HorseForm
 from referral.horses.service import RecordHorse, record_horse
@@ -19,6 +21,7 @@ from referral.web.wiring import wiring
 blueprint = Blueprint("horses", __name__)
 
 UNUSABLE = 422
+MOVED_ON = 409
 
 
 @blueprint.get("/horses")
@@ -26,10 +29,7 @@ UNUSABLE = 422
 def horses() -> ResponseReturnValue:
     """Show the horses on which this person may open a case."""
     with wiring().database.reading() as session:
-        rows = [
-            (horse.id, horse.name, horse.animal, shown_chip(horse.chip) if horse.chip else None)
-            for horse in horses_of(session, current_actor().person_id)
-        ]
+        rows = [horse_line(horse) for horse in horses_of(session, current_actor().person_id)]
     return render_template("horses/list.html", horses=rows, may_record=_may_record())
 
 
@@ -47,25 +47,28 @@ def record() -> ResponseReturnValue:
     """Record a horse and its owner."""
     _check_role()
     wired = wiring()
+    person_id = current_actor().person_id
     try:
-        given = load_form(HorseForm(), request.form)
         with wired.database.transaction() as session:
-            name, email = given.pop("owner_name"), given.pop("owner_email")
-            owner = find_person_by_email(session, email)
-            if owner is None:
-                command = AddPerson(name, email, "owner")
-                owner = add_person(session, wired.passwords, command, wired.now())
-            horse = record_horse(
-                session,
-                current_actor().person_id,
-                RecordHorse(**given, owner_id=owner.id),
-                wired.now(),
-                demo=wired.settings.demo,
-            )
+            answer = do_once(session, person_id, wired.now(), lambda: _recorded(session, person_id))
     except Invalid as error:
-        return _form(state_of_form(request.form, error)), UNUSABLE
-    flash(f"{horse.name} is recorded.")
-    return redirect(url_for("horses.show", horse_id=horse.id), 303)
+        return _form(state_of_form(request.form, error), UNUSABLE)
+    except OutOfDate as error:
+        return _form(state_of_form(request.form, Invalid(error.message)), MOVED_ON)
+    flash("The horse is recorded.")
+    return answer
+
+
+def _recorded(session: Any, recorder_id: UUID) -> str:  # noqa: ANN401 - the session is a type of another layer
+    wired = wiring()
+    given = load_form(HorseForm(), request.form)
+    name, email = given.pop("owner_name"), given.pop("owner_email")
+    owner = find_person_by_email(session, email)
+    if owner is None:
+        owner = add_person(session, wired.passwords, AddPerson(name, email, "owner"), wired.now())
+    command = RecordHorse(**given, owner_id=owner.id)
+    horse = record_horse(session, recorder_id, command, wired.now(), demo=wired.settings.demo)
+    return url_for("horses.show", horse_id=horse.id)
 
 
 @blueprint.get("/horses/<uuid:horse_id>")
@@ -75,13 +78,9 @@ def show(horse_id: UUID) -> ResponseReturnValue:
     with wiring().database.reading() as session:
         horse = horse_for(session, current_actor().person_id, horse_id)
         owner = owner_of(session, horse)
-    return render_template(
-        "horses/show.html",
-        horse=horse,
-        chip=shown_chip(horse.chip) if horse.chip else None,
-        owner=owner.name if owner is not None else None,
-        may_open="vet" in current_actor().roles,
-    )
+        page = horse_page(horse, owner.name if owner is not None else None)
+    may_open = "vet" in current_actor().roles
+    return render_template("horses/show.html", page=page, may_open=may_open)
 
 
 def _may_record() -> bool:
@@ -93,5 +92,8 @@ def _check_role() -> None:
         raise NotAllowed("Vets and farriers record horses.")
 
 
-def _form(state: FormState) -> str:
-    return render_template("horses/new.html", form=state, animals=ANIMALS, sexes=SEXES)
+def _form(state: FormState, status: int = 200) -> ResponseReturnValue:
+    html = render_template(
+        "horses/new.html", form=state, key=new_key(), animals=ANIMALS, sexes=SEXES
+    )
+    return make_response(html, status)

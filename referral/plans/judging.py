@@ -10,8 +10,10 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import date
 from typing import Any
 
-from referral.core.errors import CoreError
-from referral.core.measure.readings import Measured, Profile
+from referral.core.errors import CoreError, ImpossiblePlan
+from referral.core.measure.film import Film
+from referral.core.measure.readings import Caveat, Measured, Profile
+from referral.core.predict.plan import Plan
 from referral.core.predict.prediction import Prediction, predict
 from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit, Finding, Judgement
@@ -105,7 +107,7 @@ def _judge_limb(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> Li
     fitted = plan_from_content(subject.fitted[limb]) if subject.fitted else None
     film = basis.film.as_core() if basis.film else None
     try:
-        prediction = predict(film, basis.stated, fitted or plan, profile)
+        prediction = _foretold(film, basis.stated, plan, fitted, profile)
     except CoreError as error:
         raise Invalid(error.message, {f"{limb}.{error.at or 'plan'}": [error.message]}) from error
     stages: dict[str, Measured] = {
@@ -133,6 +135,32 @@ def _before_fitting(rulebook: Rulebook) -> Rulebook:
     """Return the rulebook without what can only be asked of a foot that was fitted."""
     rules = tuple(rule for rule in rulebook.rules if rule.stage != "as_fitted")
     return replace(rulebook, rules=rules)
+
+
+def _foretold(
+    film: Film | None, stated: Measured, plan: Plan, fitted: Plan | None, profile: Profile
+) -> Prediction:
+    """Return the prediction; what was done is a fact even where the film's foot forbids it."""
+    try:
+        return predict(film, stated, fitted or plan, profile)
+    except ImpossiblePlan as error:
+        if fitted is None:
+            raise
+        untouched = predict(film, stated, Plan(), profile)
+        says = f"What was fitted does not go with the foot as measured: {error.message}"
+        absent = Measured(absent=dict.fromkeys(untouched.now.readings, says))
+        return replace(
+            untouched,
+            after_fit=absent,
+            at_due=absent,
+            change=absent,
+            phi_deg=None,
+            bearing_length_mm=None,
+            weeks=fitted.interval_weeks,
+            joints={},
+            assumptions=(),
+            warnings=(Caveat("fitted_not_possible", says),),
+        )
 
 
 def _limb_facts(subject: Subject, limb: str) -> Facts:

@@ -87,6 +87,13 @@ class PlanPage:
     today: date
     access: CaseAccess
 
+    @property
+    def why_no_consent(self) -> str:
+        """Why nobody can consent to this plan now, or an empty string."""
+        if not self.is_latest:
+            return "A newer plan has taken this one’s place."
+        return self.access.why_not(Move.GIVE_CONSENT)
+
     def may(self, move: str) -> bool:
         """Say whether whoever looks can make this move on this plan now."""
         return self.is_latest and self.access.may(Move(move))
@@ -108,9 +115,7 @@ def plan_page(
         for _member, person, _organisation in people_on(session, access.case_id)
     }
     limits = case_limits(session, access.case_id)
-    horse = session.get_one(Horse, access.horse_id)
-    owner = owner_of(session, horse)
-    titles = {each.id: f"{each.limb} {each.title}" for each in view.findings}
+    owner = owner_of(session, session.get_one(Horse, access.horse_id))
     return PlanPage(
         number=access.number,
         revision=access.revision,
@@ -123,25 +128,34 @@ def plan_page(
         worst=view.judgement.worst,
         basis_sha256=view.judgement.basis_sha256,
         limbs=tuple(_stored_limb(view, limb, limits) for limb in view.limbs),
-        asked=tuple(
-            Answerable(each.id, each.limb, each.title, each.says, wanted)
-            for each in view.findings
-            if (wanted := must_be_answered(each))
-        ),
+        asked=_asked(view),
         decisions=tuple(
             (names.get(each.reviewer_id, "vet"), each.decision, each.reviewed_at, each.words)
             for each in view.reviews
         ),
-        waivers=tuple(
-            (titles.get(each.finding_id, ""), each.reason or "seen: too close to call")
-            for each in view.waivers
-        ),
+        waivers=_waivers(view),
         consents=tuple((each.given_by, each.decision, each.given_on) for each in view.consents),
         is_stale=is_stale(session, access, view, rulebook_sha256),
         is_latest=n == access.state.plan_n,
         owner=owner.name if owner is not None else "",
         today=today,
         access=access,
+    )
+
+
+def _asked(view: PlanView) -> tuple[Answerable, ...]:
+    return tuple(
+        Answerable(each.id, each.limb, each.title, each.says, wanted)
+        for each in view.findings
+        if (wanted := must_be_answered(each))
+    )
+
+
+def _waivers(view: PlanView) -> tuple[tuple[str, str], ...]:
+    titles = {each.id: f"{each.limb} {each.title}" for each in view.findings}
+    return tuple(
+        (titles.get(each.finding_id, ""), each.reason or "seen: too close to call")
+        for each in view.waivers
     )
 
 
@@ -167,7 +181,7 @@ def limb_shown(
     """Return one limb as a page shows it, stored or fresh."""
     mine = [each for each in limits if each.limb in (None, limb)]
     due = {**predicted, "after_fit": predicted["at_due"]}
-    due_rows = reading_rows(due, None, [each for each in findings if each.stage == "at_due"], mine)
+    due_rows = reading_rows(due, None, findings, mine, stages=("at_due",))
     return LimbShown(
         limb=limb,
         lines=plan_lines(content, None, {}),
@@ -238,7 +252,6 @@ def plan_form_page(
         start.update(kept)
         started_from = f"Filled with plan {before[0].n}; change what differs."
     move = Move.AMEND_PLAN if amends else Move.SUBMIT_PLAN
-    why_not = "" if access.may(move) else f"Not now: the case waits for this: {access.state.task}."
     return PlanFormPage(
         number=access.number,
         revision=access.revision,
@@ -246,7 +259,7 @@ def plan_form_page(
         today=today,
         start=start,
         started_from=started_from,
-        why_not=why_not,
+        why_not=access.why_not(move),
         amends=amends,
         limits=case_limits(session, access.case_id),
         recheck_owner="vet",

@@ -10,6 +10,9 @@ from referral.core.rules.finding import CaseLimit
 from referral.plans.content import plan_from_content
 from referral.web.written import number
 
+ROW_STAGES = ("after_fit", "as_fitted")
+"""Stages whose limits stand beside a reading after fitting."""
+
 READINGS_SHOWN = 24
 """At most so many rows a limb; the rest is in the stored prediction."""
 
@@ -101,11 +104,15 @@ def reading_rows(
     fitted: Mapping[str, Any] | None,
     findings: Sequence[JudgedMeasure],
     limits: Sequence[CaseLimit],
+    *,
+    stages: Sequence[str] = ROW_STAGES,
 ) -> tuple[ReadingRow, ...]:
     """Return now, limit, predicted and as fitted side by side, judged readings first."""
     now = predicted["now"]["readings"]
     after = predicted["after_fit"]["readings"]
     done = fitted["after_fit"]["readings"] if fitted else {}
+    findings = [each for each in findings if each.stage in stages and not each.folded_under]
+    limits = [each for each in limits if each.stage in stages]
     judged = {each.measure for each in findings if each.measure}
     known = [code for code in MEASURES if code in now or code in after]
     ordered = sorted(known, key=lambda code: code not in judged)
@@ -123,11 +130,7 @@ def _reading_row(
 ) -> ReadingRow:
     now, after, done = columns
     measure = MEASURES[code]
-    mine = [
-        each
-        for each in findings
-        if each.measure == code and not each.folded_under and each.stage != "change"
-    ]
+    mine = [each for each in findings if each.measure == code]
     verdict = mine[0].verdict if mine else None
     said, origin = _limit(code, mine, limits)
     absent = None if code in after else "no prediction"

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.service import Words, write_words
-from referral.cases.timeline import NewEntry, append
+from referral.cases.timeline import NewEntry, append, locked
 from referral.core.workflow import Move
 from referral.errors import Invalid, OutOfDate
 from referral.plans.agreement import must_be_answered
@@ -52,7 +52,7 @@ def submit_plan(
     Invalid
         If a limb is missing, a number is impossible, or a broken limit has no reason.
     """
-    _check_limbs(session, access, command)
+    access = locked(session, access)
     judged = judge_command(session, access, command, rulebook, now.date())
     broken = [
         finding
@@ -75,7 +75,7 @@ def amend_plan(
     Invalid
         If a limb is missing or a number is impossible.
     """
-    _check_limbs(session, access, command)
+    access = locked(session, access)
     judged = judge_command(session, access, command, rulebook, now.date())
     return _keep(session, access, command, judged, Move.AMEND_PLAN, now)
 
@@ -83,7 +83,14 @@ def amend_plan(
 def judge_command(
     session: Session, access: CaseAccess, command: SubmitPlan, rulebook: Rulebook, on: date
 ) -> Judged:
-    """Predict and judge a plan with nothing stored; the preview and the submission are this."""
+    """Predict and judge a plan with nothing stored; the preview and the submission are this.
+
+    Raises
+    ------
+    Invalid
+        If a limb is missing or a number is impossible.
+    """
+    _check_limbs(session, access, command)
     wanted = Wanted(
         plans={limb: rounded(dict(content)) for limb, content in command.limbs.items()},
         recheck_owner=command.recheck_owner,
@@ -111,11 +118,30 @@ def _keep(
     now: datetime,
 ) -> PlanView:
     number = access.state.plan_n + 1
+    plan = _keep_plan(session, access, command, move, now)
+    judgement = keep_judgement(session, plan.id, None, judged, now)
+    facts = {
+        "n": number,
+        "plan": str(plan.id),
+        "judgement": str(judgement.id),
+        "basis_sha256": judged.basis_sha256,
+        "worst": judged.worst,
+    }
+    texts = {"words": command.words}
+    new = NewEntry(move, command.happened_on, facts, texts, plan.id, command.based_on)
+    append(session, access, new, now)
+    return plan_of(session, access.case_id, number)
+
+
+def _keep_plan(
+    session: Session, access: CaseAccess, command: SubmitPlan, move: Move, now: datetime
+) -> PlanRow:
+    before = access.state.plan_n
     plan = PlanRow(
         id=new_id(now),
         case_id=access.case_id,
-        n=number,
-        changes_n=access.state.plan_n if move is Move.AMEND_PLAN else None,
+        n=before + 1,
+        changes_n=before if move is Move.AMEND_PLAN else None,
         author_id=access.actor_id,
         author_role=access.role_for(move).value,
         words=command.words,
@@ -129,22 +155,7 @@ def _keep(
         PlanLimb(id=new_id(now), plan_id=plan.id, limb=limb, content=rounded(dict(content)))
         for limb, content in command.limbs.items()
     )
-    judgement = keep_judgement(session, plan.id, None, judged, now)
-    facts = {
-        "n": number,
-        "plan": str(plan.id),
-        "judgement": str(judgement.id),
-        "basis_sha256": judged.basis_sha256,
-        "worst": judged.worst,
-    }
-    texts = {"words": command.words}
-    append(
-        session,
-        access,
-        NewEntry(move, command.happened_on, facts, texts, plan.id, command.based_on),
-        now,
-    )
-    return plan_of(session, access.case_id, number)
+    return plan
 
 
 def keep_judgement(
@@ -252,10 +263,13 @@ def current_plan(session: Session, access: CaseAccess, n: int) -> PlanView:
     ------
     OutOfDate
         If a newer plan has taken its place.
+    NotFound
+        If this case has no such plan.
     """
+    view = plan_of(session, access.case_id, n)
     if n != access.state.plan_n:
         raise OutOfDate(f"Plan {n} is not the latest; plan {access.state.plan_n} is.")
-    return plan_of(session, access.case_id, n)
+    return view
 
 
 @dataclass(frozen=True, slots=True)

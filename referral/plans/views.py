@@ -1,14 +1,25 @@
 """Plans: write one with a live preview, look at it, review it, consent to it."""
 
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from referral.cases.service import Words
-from referral.cases.visit import Visit, based_on, changing_case, do_once, new_key, reading_case
-from referral.core.workflow import LAWS, Move
-from referral.errors import Invalid, NotFound
+from referral.cases.visit import (
+    Visit,
+    based_on,
+    changing_case,
+    do_once,
+    late_form,
+    new_key,
+    not_to_come,
+    reading_case,
+)
+from referral.core.workflow import Move
+from referral.errors import Invalid, NotAllowed, OutOfDate, WrongState
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.pages import (
     PlanFormPage,
@@ -17,7 +28,7 @@ from referral.plans.pages import (
     plan_page,
     preview_limbs,
 )
-from referral.plans.queries import planned_limbs
+from referral.plans.queries import plan_of, planned_limbs
 from referral.plans.schemas import (
     ATTACHMENTS,
     BETWEEN,
@@ -40,12 +51,16 @@ from referral.plans.service import (
     send_back,
     submit_plan,
 )
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.forms import SUMMARY, FormState, load_form, state_of_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("plans", __name__)
 
 UNUSABLE = 422
+MOVED_ON = 409
+
+Act = Callable[[Visit], str]
+Show = Callable[[FormState, int], ResponseReturnValue]
 OPTIONS = {
     "categories": CATEGORIES,
     "materials": MATERIALS,
@@ -60,16 +75,23 @@ def _limb_fields(limbs: tuple[str, ...]) -> list[str]:
     return [f"{limb}{BETWEEN}{name}" for limb in limbs for name in LimbForm().fields]
 
 
-def _entitled(visit: Visit, move: Move) -> None:
-    if not any(role in LAWS[move].roles for role in visit.access.roles):
-        raise NotFound("There is no such page for you on this case.")
-
-
 def _command(visit: Visit) -> SubmitPlan:
     limbs = planned_limbs(visit.session, visit.access.case_id)
-    given = load_form(PlanForm(), request.form, also=_limb_fields(limbs))
+    faults: dict[str, list[str]] = {}
+    given: dict[str, Any] = {}
+    content: Mapping[str, Mapping[str, Any]] = {}
+    try:
+        given = load_form(PlanForm(), request.form, also=_limb_fields(limbs))
+    except Invalid as error:
+        faults.update(error.faults)
+    try:
+        content = load_limbs(request.form, limbs, given.get("fit_on"))
+    except Invalid as error:
+        faults.update(error.faults)
+    if faults:
+        raise Invalid(SUMMARY, faults)
     return SubmitPlan(
-        limbs=load_limbs(request.form, limbs, given["fit_on"]),
+        limbs=content,
         words=given["words"],
         recheck_owner=given["recheck_owner"],
         recheck_on=given["recheck_on"],
@@ -90,14 +112,20 @@ def new_plan(number: int) -> ResponseReturnValue:
 def new_changes(number: int, n: int) -> ResponseReturnValue:
     """Show the form with which the vet changes a plan."""
     with reading_case(number) as visit:
-        if n != visit.access.state.plan_n:
-            raise NotFound("Only the latest plan can be changed.")
+        visit.access.check_role(Move.AMEND_PLAN)
+        _check_latest(visit, n)
     return _form(number, FormState(), amends=True)
+
+
+def _check_latest(visit: Visit, n: int) -> None:
+    plan_of(visit.session, visit.access.case_id, n)
+    if n != visit.access.state.plan_n:
+        raise OutOfDate("A newer plan has taken this one’s place.")
 
 
 def _form(number: int, state: FormState, status: int = 200, *, amends: bool) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        _entitled(visit, Move.AMEND_PLAN if amends else Move.SUBMIT_PLAN)
+        visit.access.check_role(Move.AMEND_PLAN if amends else Move.SUBMIT_PLAN)
         page: PlanFormPage = plan_form_page(visit.session, visit.access, visit.today, amends=amends)
     html = render_template("plans/new.html", page=page, form=state, key=new_key(), **OPTIONS)
     return make_response(html, status)
@@ -107,33 +135,44 @@ def _form(number: int, state: FormState, status: int = 200, *, amends: bool) -> 
 @sign_in_required
 def submit(number: int) -> ResponseReturnValue:
     """Submit a plan; every finding is stored with it."""
-    return _submit(number, amends=False)
+    return _submit(number)
 
 
 @blueprint.post("/cases/<int:number>/plans/<int:n>/changes")
 @sign_in_required
 def change(number: int, n: int) -> ResponseReturnValue:
     """Submit the vet's changes as a new plan."""
-    with reading_case(number) as visit:
-        if n != visit.access.state.plan_n:
-            raise NotFound("Only the latest plan can be changed.")
-    return _submit(number, amends=True)
+    return _submit(number, changes_n=n)
 
 
-def _submit(number: int, *, amends: bool) -> ResponseReturnValue:
+def _submit(number: int, changes_n: int | None = None) -> ResponseReturnValue:
+    amends = changes_n is not None
     store = amend_plan if amends else submit_plan
 
     def act(visit: Visit) -> str:
+        visit.access.check_role(Move.AMEND_PLAN if amends else Move.SUBMIT_PLAN)
+        if changes_n is not None:
+            _check_latest(visit, changes_n)
         rulebook = visit.wired.rulebook
         view = store(visit.session, visit.access, _command(visit), rulebook, visit.now)
         return url_for("plans.show", number=number, n=view.plan.n)
 
+    said = "The plan is stored with every finding; it is the other side’s turn."
+    return _do(number, act, said, partial(_form, number, amends=amends))
+
+
+def _do(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
+    """Make the move once, say so; or show the form again with what is wrong."""
     try:
         with changing_case(number) as visit:
             answer = do_once(visit, lambda: act(visit))
     except Invalid as error:
-        return _form(number, state_of_form(request.form, error), UNUSABLE, amends=amends)
-    flash("The plan is stored with every finding; it is the other side’s turn.")
+        return show(state_of_form(request.form, error), UNUSABLE)
+    except (OutOfDate, WrongState) as error:
+        with reading_case(number) as visit:
+            state = late_form(visit, error)
+        return show(state, MOVED_ON)
+    flash(said)
     return answer
 
 
@@ -142,6 +181,8 @@ def _submit(number: int, *, amends: bool) -> ResponseReturnValue:
 def preview(number: int) -> ResponseReturnValue:
     """Show what a plan on screen would do, with nothing stored."""
     with reading_case(number) as visit:
+        if not visit.access.may_ever(Move.SUBMIT_PLAN, Move.AMEND_PLAN):
+            raise NotAllowed("Plans are written by the farrier, and changed by the vet.")
         try:
             command = _command(visit)
             judged = judge_command(
@@ -173,17 +214,14 @@ def _show(number: int, n: int, state: FormState, status: int = 200) -> ResponseR
 @sign_in_required
 def again(number: int, n: int) -> ResponseReturnValue:
     """Judge a plan again on limits, readings and rules as they are now."""
-    with changing_case(number) as visit:
+
+    def act(visit: Visit) -> str:
         session, access = visit.session, visit.access
         judge_again(session, access, n, visit.wired.rulebook, visit.today, visit.now)
-    flash("The plan is judged on limits, readings and rules as they are now.")
-    return _to_plan(number, n)
+        return url_for("plans.show", number=number, n=n)
 
-
-def _to_plan(number: int, n: int) -> ResponseReturnValue:
-    response = make_response("", 303)
-    response.headers["Location"] = url_for("plans.show", number=number, n=n)
-    return response
+    said = "The plan is judged on limits, readings and rules as they are now."
+    return _do(number, act, said, partial(_show, number, n))
 
 
 @blueprint.post("/cases/<int:number>/plans/<int:n>/returns")
@@ -192,26 +230,21 @@ def send_it_back(number: int, n: int) -> ResponseReturnValue:
     """Send a plan back with what should change."""
 
     def act(visit: Visit) -> str:
+        visit.access.check_role(Move.SEND_BACK)
         given = load_form(ReviewForm(), request.form, also=_answers())
         command = Words(given["words"], visit.today, based_on())
         send_back(visit.session, visit.access, n, command, visit.now)
         return url_for("desk.case", number=number)
 
-    return _on_plan(number, n, act, "The plan is back with the farrier.")
+    return _do(number, act, "The plan is back with the farrier.", partial(_show, number, n))
 
 
 def _answers() -> list[str]:
-    return [name for name in request.form if name.startswith(("waiver_", "seen_"))]
-
-
-def _on_plan(number: int, n: int, act: Any, said: str) -> ResponseReturnValue:  # noqa: ANN401 - a function of a visit
-    try:
-        with changing_case(number) as visit:
-            answer = do_once(visit, lambda: act(visit))
-    except Invalid as error:
-        return _show(number, n, state_of_form(request.form, error), UNUSABLE)
-    flash(said)
-    return answer
+    return [
+        name
+        for name in request.form
+        if name.startswith(("waiver_", "seen_")) and name != "seen_sha256"
+    ]
 
 
 @blueprint.post("/cases/<int:number>/plans/<int:n>/acceptances")
@@ -224,7 +257,8 @@ def accept(number: int, n: int) -> ResponseReturnValue:
         accept_amendment(visit.session, visit.access, n, command, visit.now)
         return url_for("plans.show", number=number, n=n)
 
-    return _on_plan(number, n, act, "The changes are accepted; the vet signs next.")
+    said = "The changes are accepted; the vet signs next."
+    return _do(number, act, said, partial(_show, number, n))
 
 
 @blueprint.get("/cases/<int:number>/plans/<int:n>/consents/new")
@@ -236,7 +270,7 @@ def new_consent(number: int, n: int) -> ResponseReturnValue:
 
 def _consent_form(number: int, n: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        _entitled(visit, Move.GIVE_CONSENT)
+        visit.access.check_role(Move.GIVE_CONSENT)
         digest = visit.wired.rulebook.content_hash
         page = plan_page(visit.session, visit.access, n, digest, visit.today)
     html = render_template("plans/consent.html", page=page, form=state, key=new_key())
@@ -249,15 +283,12 @@ def consent(number: int, n: int) -> ResponseReturnValue:
     """Record the owner's answer to the agreed plan."""
 
     def act(visit: Visit) -> str:
+        visit.access.check_role(Move.GIVE_CONSENT)
         given = load_form(ConsentForm(), request.form)
+        not_to_come(given["given_on"], visit.today, "given_on")
         command = RecordConsent(n, **given, based_on=based_on())
         record_consent(visit.session, visit.access, command, visit.wired.rulebook, visit.now)
         return url_for("desk.case", number=number)
 
-    try:
-        with changing_case(number) as visit:
-            answer = do_once(visit, lambda: act(visit))
-    except Invalid as error:
-        return _consent_form(number, n, state_of_form(request.form, error), UNUSABLE)
-    flash("The owner’s answer is recorded.")
-    return answer
+    said = "The owner’s answer is recorded."
+    return _do(number, act, said, partial(_consent_form, number, n))

@@ -96,6 +96,16 @@ class ResetFormPage:
     flags: tuple[str, ...]
     phones: tuple[tuple[str, str], ...]
 
+    def label_of(self, name: str) -> str:
+        """Return what a field of the form is called, for the list of what is wrong."""
+        for limb in self.limbs:
+            for each in (*limb.planned, *limb.others):
+                if name in (each.name, each.reason_name):
+                    return f"{limb.limb} {each.label.lower()}"
+        if name == self.interval.reason_name:
+            return self.interval.label
+        return name.replace("_", " ").capitalize()
+
 
 def reset_form_page(session: Session, access: CaseAccess, today: date) -> ResetFormPage:
     """Return what the form of a reset shows.
@@ -201,6 +211,7 @@ class LimbFitted:
     lines: tuple[PlanLine, ...]
     rows: tuple[ReadingRow, ...]
     findings: tuple[FindingRow, ...]
+    warnings: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,7 +299,9 @@ def _limbs_fitted(
             [each for each in limits if each.limb in (None, limb)],
         )
         lines = plan_lines(plan.limbs[limb], content, reasons)
-        shown.append(LimbFitted(limb, lines, rows, tuple(findings)))
+        said = view.judgement.predictions[limb]["warnings"]
+        warnings = tuple(each["text"] for each in said)
+        shown.append(LimbFitted(limb, lines, rows, tuple(findings), warnings))
     return tuple(shown)
 
 

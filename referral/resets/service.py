@@ -106,9 +106,7 @@ def check_reset(
     return CheckedReset(command, view, found, judged, due_on)
 
 
-def _check_day(
-    access: CaseAccess, view: PlanView, command: RecordReset, now: datetime
-) -> None:
+def _check_day(access: CaseAccess, view: PlanView, command: RecordReset, now: datetime) -> None:
     zone = ZoneInfo(access.zone)
     if command.fitted_on > now.astimezone(zone).date():
         raise Invalid("The day is in the future.", {"fitted_on": ["This day is still to come."]})

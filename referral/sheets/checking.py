@@ -39,8 +39,7 @@ class Checked:
 
 def check_record(session: Session, blobs: BlobStore) -> Checked:
     """Walk every chain and every named file."""
-    rows = session.execute(select(Case.id, Case.number).order_by(Case.number))
-    numbers = {case_id: number for case_id, number in rows}  # noqa: C416 - rows are no pairs to mypy
+    numbers = dict(session.execute(select(Case.id, Case.number).order_by(Case.number)).all())
     faults = [
         f"case {number}: {fault}"
         for case_id, number in numbers.items()

@@ -33,7 +33,7 @@ from referral.sheets.snapshot import (
     Snapshot,
     WaiverShown,
 )
-from referral.sheets.texts import AFTERCARE, CAUTIONS, DANGER_SIGNS, SCALE_SAYS
+from referral.sheets.texts import AFTERCARE, CAUTIONS, DANGER_SIGNS, HOW_SAYS, SCALE_SAYS
 from referral.storage.blobs import BlobStore
 
 
@@ -47,6 +47,7 @@ class Fitted:
     findings: Sequence[FindingRow | Any]
     fitted_on: date
     due_on: date
+    notes: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +99,7 @@ def make_snapshot(
         cautions=CAUTIONS,
         rulebook=wanted.plan.judgement.rulebook_sha256,
         check_url=wanted.check_url,
+        notes=wanted.fitted.notes if wanted.fitted else (),
     )
     return snapshot, pictures
 
@@ -155,7 +157,7 @@ def _consent(
     return ConsentShown(
         by=last.given_by,
         authority=last.authority,
-        how=last.how,
+        how=HOW_SAYS.get(last.how, last.how),
         on=last.given_on,
         recorded_by=names.get(last.recorded_by, "a former member of the case"),
     )
@@ -198,7 +200,7 @@ def _limb_part(
         )
         or "no problem recorded",
         film=_film(basis, blobs, pictures),
-        film_absent=None if basis.film else "No film: judged on readings stated by hand.",
+        film_absent=None if basis.film else "judged on readings stated by hand.",
         readings=reading_rows(predictions, done, findings, limits),
         findings=tuple(finding_shown(each) for each in findings if not each.folded_under),
         waivers=_waivers(wanted, limb),

@@ -6,7 +6,7 @@ from threading import Lock
 
 from referral.settings import Settings
 from referral.sheets.authority import Authority
-from referral.sheets.service import Office
+from referral.sheets.drafts import Office
 from referral.web.wiring import Wiring
 
 AUTHORITY_FOLDER = "authority"

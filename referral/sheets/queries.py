@@ -13,6 +13,7 @@ from referral.errors import NotFound
 from referral.resets.models import Reset
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.snapshot import SheetKind
+from referral.sheets.verify import Issued, Lookup
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +79,8 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
         .order_by(Signature.position)
     ):
         signed.setdefault(signature.sheet_id, []).append((signature, name))
-    newer = {
-        old: new
-        for old, new in session.execute(
-            select(Sheet.replaces_id, Sheet.id).where(Sheet.replaces_id.in_(ids))
-        )
-    }
+    replacing = select(Sheet.replaces_id, Sheet.id).where(Sheet.replaces_id.in_(ids))
+    newer = dict(session.execute(replacing).all())
     return tuple(
         SheetView(
             sheet_id=row.id,
@@ -142,6 +139,17 @@ def proposal_of(
     if row is None:
         raise NotFound("This sheet is not waiting for your signature any more.")
     return row
+
+
+def issued_lookup(session: Session) -> Lookup:
+    """Return what answers whether these bytes were issued here, and what replaces them."""
+
+    def look(digest: str, _sheet_id: str | None) -> Issued:
+        found = sheet_by_bytes(session, digest)
+        replaced_by = str(found[1]) if found and found[1] else None
+        return Issued(found is not None, replaced_by)
+
+    return look
 
 
 def sheet_by_bytes(session: Session, digest: str) -> tuple[UUID, UUID | None] | None:

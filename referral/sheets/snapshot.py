@@ -176,7 +176,10 @@ class NextStep:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """Everything a sheet prints, frozen. Its canonical JSON is attached to the PDF."""
+    """Everything a sheet prints, frozen. Its canonical JSON is attached to the PDF.
+
+    ``notes`` are label and words of what else was said: of a reset what was found, and so on.
+    """
 
     sheet_id: str
     kind: SheetKind
@@ -198,6 +201,7 @@ class Snapshot:
     cautions: tuple[str, ...]
     rulebook: str
     check_url: str
+    notes: tuple[tuple[str, str], ...] = ()
 
     def to_json(self) -> bytes:
         """Return the canonical JSON of the snapshot: one content, one text."""
@@ -209,12 +213,17 @@ class Snapshot:
 
     def fingerprint(self) -> str:
         """Return the first 80 bits of the hash in groups of four, to read out over a telephone."""
-        letters = self.sha256()[:FINGERPRINT_LETTERS].upper()
-        return " ".join(letters[start : start + 4] for start in range(0, len(letters), 4))
+        return in_groups(self.sha256())
 
     def party(self, role: str) -> Party | None:
         """Return the person who acts in a role on this sheet, if there is one."""
         return next((person for person in self.people if person.role == role), None)
+
+
+def in_groups(digest: str) -> str:
+    """Return the beginning of a hash as a fingerprint is printed: DD89 EB05 4681 9E26 D6FF."""
+    letters = digest[:FINGERPRINT_LETTERS].upper()
+    return " ".join(letters[start : start + 4] for start in range(0, len(letters), 4))
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401 - any field of a snapshot

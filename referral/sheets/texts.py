@@ -25,3 +25,4 @@ SCALE_SAYS = {
     "estimated": "Scale only estimated from distances; lengths are shown and not judged.",
     "none": "No scale; angles and ratios only.",
 }
+HOW_SAYS = {"on this page": "on the case’s own page"}

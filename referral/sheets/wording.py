@@ -22,8 +22,8 @@ STAGES = {
     "change": "change",
 }
 LIMIT_FROM = {"case": "this case", "practice": "practice rule", "shipped": "shipped rule"}
-SHOWN_BY_ONE_DECIMAL = 0.025
-"""Below this u, U = 2u would round to 0.0 at one decimal."""
+SHOWN_BY_ONE_DECIMAL, SHOWN_BY_TWO = 0.025, 0.0025
+"""Below these u, U = 2u would round to zero at one decimal, and at two."""
 
 
 def moment(value: datetime) -> str:
@@ -33,6 +33,7 @@ def moment(value: datetime) -> str:
 
 def with_u(value: Value, unit: str) -> str:
     """Return ``4.0 ± 1.4`` with U = 2u; two decimals for ratios and very small uncertainties."""
-    decimals = 2 if unit == "ratio" or 0 < value.u < SHOWN_BY_ONE_DECIMAL else 1
+    is_said = value.u >= SHOWN_BY_TWO
+    decimals = 2 if unit == "ratio" or (is_said and value.u < SHOWN_BY_ONE_DECIMAL) else 1
     text = number(value.value, decimals)
-    return f"{text} ± {number(2 * value.u, decimals)}" if value.u else text
+    return f"{text} ± {number(2 * value.u, decimals)}" if is_said else text

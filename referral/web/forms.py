@@ -208,17 +208,17 @@ def load_form(schema: Schema, form: MultiDict[str, str], *, also: Iterable[str] 
     data: dict[str, Any] = {}
     faults: dict[str, list[str]] = {}
     for name in form:
-        if name in ALONGSIDE or name in also:
-            continue
         given = [each for each in form.getlist(name) if each.strip()]
-        if name not in schema.fields:
+        if any(NUL in each for each in given):
+            faults[name] = [UNWRITABLE]
+        elif name in ALONGSIDE or name in also:
+            continue
+        elif name not in schema.fields:
             faults[name] = [UNKNOWN]
         elif isinstance(schema.fields[name], fields.List):
             data[name] = given
         elif len(given) > 1:
             faults[name] = [TWICE]
-        elif any(NUL in each for each in given):
-            faults[name] = [UNWRITABLE]
         elif given:
             data[name] = given[0]
     return _load(schema, data, faults)

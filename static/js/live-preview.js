@@ -8,6 +8,7 @@ class LivePreview {
   constructor(form) {
     this.form = form;
     this.target = form.querySelector("[data-preview]");
+    this.summary = form.querySelector("[data-preview-summary]");
     form.addEventListener("input", () => this.#soon());
     form.querySelector("[data-preview-now]").addEventListener("click", () => this.#ask());
     this.#ask();
@@ -35,6 +36,8 @@ class LivePreview {
       this.target.innerHTML = this.#sentence("No answer: it will be worked out when there is signal.");
     }
     this.target.removeAttribute("aria-busy");
+    const said = this.target.querySelector(".summary, .notice-title, .aside");
+    this.summary.textContent = said ? said.textContent.trim() : "What it would do";
   }
 
   #sentence(text) {

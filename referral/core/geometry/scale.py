@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from referral.core.errors import BadScale
+from referral.core.geometry.magnification import plane_factor, positive, source_to_foot_mm
 from referral.core.geometry.points import Floats
+from referral.core.geometry.tag_numbers import number_in, pair_in
 
 END_SD_MM = 0.5
 FIDUCIAL_U = 0.01
 GEOMETRY_U = 0.05
 ESTIMATED_U = 0.05
-LARGEST_SPACING_MM = 10.0
 ESTIMATES_AGREE = 0.02
 SAME_SPACING = 1e-4
 FAR_OFF = 0.10
@@ -83,7 +84,7 @@ def no_scale(pixel_aspect: tuple[float, float] = (1.0, 1.0)) -> Scale:
     return Scale("none", None, None, 0.0, aspect=_aspect(pixel_aspect))
 
 
-def marker_scale(
+def marker_scale(  # noqa: PLR0913 - all of it describes one marker
     ends_px: Floats,
     length_mm: float,
     *,
@@ -122,8 +123,8 @@ def marker_scale(
     long_px = float(np.hypot(*run))
     if not math.isfinite(long_px) or long_px == 0.0:
         raise BadScale("The two ends of the marker lie on one spot.", at="film.scale.ends_px")
-    _positive(length_mm, "film.scale.length_mm")
-    per_px = length_mm / long_px * _plane_factor(plane, offset_mm, sid_mm, oid_mm)
+    positive(length_mm, "film.scale.length_mm")
+    per_px = length_mm / long_px * plane_factor(plane, offset_mm, sid_mm, oid_mm)
     relative_u = math.sqrt(2.0) * end_sd_mm / length_mm
     state = "marker"
     warnings: tuple[str, ...] = ()
@@ -133,33 +134,6 @@ def marker_scale(
     row, column = per_px * vertical, per_px * horizontal
     source = ScaleSource("marker on the film", row, column, state, relative_u)
     return Scale(state, row, column, relative_u, False, (source,), warnings, (row, column))
-
-
-def _plane_factor(
-    plane: str, offset_mm: float | None, sid_mm: float | None, oid_mm: float | None
-) -> float:
-    if plane in ("sagittal", "unknown"):
-        return 1.0
-    if plane not in ("tube_side", "plate_side"):
-        raise BadScale(f"There is no marker plane {plane!r}.", at="film.scale.plane")
-    if offset_mm is None or sid_mm is None or oid_mm is None:
-        raise BadScale(
-            "A marker off the middle of the foot needs offset_mm, sid_mm and oid_mm.",
-            at="film.scale.offset_mm",
-        )
-    _positive(offset_mm, "film.scale.offset_mm")
-    foot = _source_to_foot(sid_mm, oid_mm)
-    marker = foot - offset_mm if plane == "tube_side" else foot + offset_mm
-    if not 0.0 < marker <= sid_mm:
-        raise BadScale("The marker would lie outside tube and plate.", at="film.scale.offset_mm")
-    return foot / marker
-
-
-def _source_to_foot(sid_mm: float, oid_mm: float) -> float:
-    _positive(sid_mm, "film.scale.sid_mm")
-    if not math.isfinite(oid_mm) or not 0.0 <= oid_mm < sid_mm:
-        raise BadScale("oid_mm must lie between 0 and sid_mm.", at="film.scale.oid_mm")
-    return sid_mm - oid_mm
 
 
 def spacing_scale(
@@ -184,8 +158,8 @@ def spacing_scale(
     >>> spacing_scale(0.13, 0.13, "corrected", "fiducial").relative_u
     0.01
     """
-    _positive(row_mm, "film.scale.row_mm")
-    _positive(column_mm, "film.scale.column_mm")
+    positive(row_mm, "film.scale.row_mm")
+    positive(column_mm, "film.scale.column_mm")
     if state not in ("corrected", "estimated", "none"):
         raise BadScale(f"There is no spacing of state {state!r}.", at="film.scale.state")
     if state == "none":
@@ -209,10 +183,13 @@ def detector_scale(
 ) -> Scale:
     """Return the scale of detector spacing over a magnification: an estimate, or none without.
 
+    A magnification and distances that disagree by over 2 % are a conflict: state ``none``.
+
     Raises
     ------
     BadScale
-        If a number is impossible, or magnification and distances disagree by over 2 %.
+        If a number is not finite, a spacing not positive, the magnification below 1, or the
+        foot not between tube and plate.
 
     Notes
     -----
@@ -223,8 +200,8 @@ def detector_scale(
     >>> round(detector_scale(0.14, 0.14, sid_mm=700, oid_mm=80).row_mm, 4)
     0.124
     """
-    _positive(row_mm, "film.scale.row_mm")
-    _positive(column_mm, "film.scale.column_mm")
+    positive(row_mm, "film.scale.row_mm")
+    positive(column_mm, "film.scale.column_mm")
     sources = []
     for origin, factor in _magnifications(magnification, sid_mm, oid_mm):
         sources.append(
@@ -243,13 +220,13 @@ def _magnifications(
             raise BadScale("A magnification is at least 1.", at="film.scale.magnification")
         found.append(("detector spacing over the magnification", magnification))
     if sid_mm is not None and oid_mm is not None:
-        factor = sid_mm / _source_to_foot(sid_mm, oid_mm)
+        factor = sid_mm / source_to_foot_mm(sid_mm, oid_mm)
         found.append(("detector spacing over SID / (SID - OID)", factor))
     return found
 
 
 def scale_from_tags(tags: ScaleTags) -> Scale:
-    """Return the scale that a DICOM file's own attributes give; never raises.
+    r"""Return the scale that a DICOM file's own attributes give; never raises.
 
     Corrected: pixel spacing that differs from the detector's, or one with a calibration
     type. Estimated: detector spacing over the stated magnification, or over the ratio of
@@ -262,42 +239,60 @@ def scale_from_tags(tags: ScaleTags) -> Scale:
 
     Examples
     --------
-    >>> scale_from_tags(ScaleTags(imager_pixel_spacing="0.150\\\\0.150")).state
+    >>> scale_from_tags(ScaleTags(imager_pixel_spacing=r"0.150\0.150")).state
     'none'
     """
-    pixel, imager = _pair(tags.pixel_spacing), _pair(tags.imager_pixel_spacing)
-    scanned = _pair(tags.nominal_scanned_pixel_spacing)
-    sources = [*_pixel_spacing_sources(pixel, imager or scanned, tags)]
+    pixel, imager = pair_in(tags.pixel_spacing), pair_in(tags.imager_pixel_spacing)
+    scanned = pair_in(tags.nominal_scanned_pixel_spacing)
+    plate = imager or scanned
+    sources = [*_pixel_spacing_sources(pixel, plate, tags)]
     if imager is not None:
         sources += _imager_sources(imager, tags)
     if scanned is not None:
         sources.append(ScaleSource("scanned film spacing", *scanned, "none", 0.0))
-    known = pixel or imager or scanned
-    aspect = known or _pair(tags.pixel_aspect_ratio, largest=math.inf) or (1.0, 1.0)
+    known = pixel or plate
+    aspect = known or pair_in(tags.pixel_aspect_ratio, largest=math.inf) or (1.0, 1.0)
+    said = _unusable(tags)
+    if _contradicts_itself(pixel, plate, tags):
+        said = (*said, "The file calls its spacing calibrated, yet it is the plate's or larger.")
+        return Scale("none", None, None, 0.0, True, tuple(sources), said, aspect)
     settled = _settle(tuple(sources), aspect)
-    if _contradicts_itself(pixel, imager, tags):
-        said = "The file's spacing is said to be calibrated, yet it is the detector's or larger."
-        return Scale("none", None, None, 0.0, True, tuple(sources), (said,), aspect)
-    return settled
+    return replace(settled, warnings=(*said, *settled.warnings))
+
+
+def _unusable(tags: ScaleTags) -> tuple[str, ...]:
+    """Return a sentence for each spacing that is written in the file and says nothing."""
+    spacings = (
+        ("pixel spacing", tags.pixel_spacing),
+        ("detector spacing", tags.imager_pixel_spacing),
+        ("scanned film spacing", tags.nominal_scanned_pixel_spacing),
+    )
+    return tuple(
+        f"The file's {name} ({text.strip()}) cannot be used."
+        for name, text in spacings
+        if text and text.strip(" \0") and pair_in(text) is None
+    )
 
 
 def _contradicts_itself(
-    pixel: tuple[float, float] | None, imager: tuple[float, float] | None, tags: ScaleTags
+    pixel: tuple[float, float] | None, plate: tuple[float, float] | None, tags: ScaleTags
 ) -> bool:
-    if pixel is None or imager is None:
+    if pixel is None or plate is None:
         return False
-    if _same(pixel, imager):
+    if _same(pixel, plate):
         return bool((tags.calibration_type or "").strip())
-    return any(mine > detector for mine, detector in zip(pixel, imager, strict=True))
+    return any(
+        mine > theirs * (1.0 + SAME_SPACING) for mine, theirs in zip(pixel, plate, strict=True)
+    )
 
 
 def _pixel_spacing_sources(
-    pixel: tuple[float, float] | None, detector: tuple[float, float] | None, tags: ScaleTags
+    pixel: tuple[float, float] | None, plate: tuple[float, float] | None, tags: ScaleTags
 ) -> list[ScaleSource]:
     if pixel is None:
         return []
     is_typed = bool((tags.calibration_type or "").strip())
-    differs = detector is not None and not _same(pixel, detector)
+    differs = plate is not None and not _same(pixel, plate)
     if differs or is_typed:
         u = _calibration_u(tags.calibration_type)
         return [ScaleSource("corrected pixel spacing", *pixel, "corrected", u)]
@@ -307,13 +302,13 @@ def _pixel_spacing_sources(
 def _imager_sources(imager: tuple[float, float], tags: ScaleTags) -> list[ScaleSource]:
     row, column = imager
     sources = [ScaleSource("detector spacing", row, column, "none", 0.0)]
-    factor = _number(tags.magnification)
-    if factor is not None and math.isfinite(factor) and factor >= 1.0:
+    factor = number_in(tags.magnification)
+    if factor is not None and factor >= 1.0:
         origin = "detector spacing over the stated magnification"
         sources.append(ScaleSource(origin, row / factor, column / factor, "estimated", ESTIMATED_U))
-    sid = _number(tags.distance_source_to_detector)
-    sod = _number(tags.distance_source_to_patient)
-    if sid is not None and sod is not None and 0.0 < sod <= sid < math.inf:
+    sid = number_in(tags.distance_source_to_detector)
+    sod = number_in(tags.distance_source_to_patient)
+    if sid is not None and sod is not None and 0.0 < sod <= sid:
         origin = "detector spacing over the ratio of distances"
         shrink = sod / sid
         sources.append(ScaleSource(origin, row * shrink, column * shrink, "estimated", ESTIMATED_U))
@@ -338,8 +333,10 @@ def _settle(sources: tuple[ScaleSource, ...], aspect: tuple[float, float]) -> Sc
 def beside_marker(marker: Scale, film: Scale) -> Scale:
     """Return the marker's scale with what the film's own sources say beside it.
 
-    A marker outranks an estimate and warns when they are over 10 % apart; a corrected
-    spacing that disagrees beyond both uncertainties is a conflict.
+    A marker outranks an estimate, with a warning when they are over 10 % apart; a corrected
+    spacing that disagrees with it beyond both uncertainties is a conflict. A marker in a
+    plane that nobody knows is itself an estimate among others. A film whose own sources are
+    in conflict keeps the marker, and says so.
 
     Notes
     -----
@@ -351,19 +348,21 @@ def beside_marker(marker: Scale, film: Scale) -> Scale:
     >>> beside_marker(rod, spacing_scale(0.2, 0.2, "corrected")).conflict
     True
     """
-    if film.row_mm is None or film.column_mm is None or marker.row_mm is None:
-        return replace(marker, sources=(*marker.sources, *film.sources))
-    mine, theirs = marker.sources[0], film.sources[0]
-    theirs = next((each for each in film.sources if each.state == film.state), theirs)
     sources = (*marker.sources, *film.sources)
-    apart = _apart(mine, theirs)
-    if film.state == "estimated":
-        said = (f"The marker and the estimated scale are {apart:.0%} apart.",)
-        return replace(marker, sources=sources, warnings=said if apart > FAR_OFF else ())
-    if apart > _allowed(mine, theirs):
-        said = ("The marker and the corrected spacing disagree; neither is used.",)
-        return Scale("none", None, None, 0.0, True, sources, said, marker.aspect)
-    return replace(marker, sources=sources)
+    said = (*marker.warnings, *film.warnings)
+    usable = [] if film.conflict else [each for each in film.sources if each.state != "none"]
+    if marker.state == "estimated" and usable:
+        settled = _settle(sources, marker.aspect)
+        return replace(settled, warnings=(*said, *settled.warnings))
+    for source in usable:
+        apart = _apart(marker.sources[0], source)
+        if source.state == "estimated":
+            if apart > FAR_OFF:
+                said = (*said, f"The marker and {source.origin} are {apart:.0%} apart.")
+        elif apart > _allowed(marker.sources[0], source):
+            said = (*said, f"The marker and {source.origin} disagree; neither is used.")
+            return Scale("none", None, None, 0.0, True, sources, said, marker.aspect)
+    return replace(marker, sources=sources, warnings=said)
 
 
 def _apart(first: ScaleSource, second: ScaleSource) -> float:
@@ -385,33 +384,8 @@ def _same(first: tuple[float, float], second: tuple[float, float]) -> bool:
     )
 
 
-def _pair(text: str | None, largest: float = LARGEST_SPACING_MM) -> tuple[float, float] | None:
-    """Return two positive numbers that a tag holds, or None; missing is never a default."""
-    parts = (text or "").split("\\")
-    numbers = [_number(part) for part in parts]
-    if len(numbers) != 2:  # noqa: PLR2004 - row and column
-        return None
-    row, column = numbers
-    if row is None or column is None or not (0 < row <= largest and 0 < column <= largest):
-        return None
-    return row, column
-
-
-def _number(text: str | None) -> float | None:
-    try:
-        value = float((text or "").strip())
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
-
-
-def _positive(value: float, at: str) -> None:
-    if not math.isfinite(value) or value <= 0.0:
-        raise BadScale(f"{at.rsplit('.', 1)[-1]} must be a positive number.", at=at)
-
-
 def _aspect(given: Sequence[float]) -> tuple[float, float]:
     vertical, horizontal = float(given[0]), float(given[1])
-    _positive(vertical, "film.scale.pixel_aspect")
-    _positive(horizontal, "film.scale.pixel_aspect")
+    positive(vertical, "film.scale.pixel_aspect")
+    positive(horizontal, "film.scale.pixel_aspect")
     return vertical, horizontal

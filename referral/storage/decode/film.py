@@ -27,6 +27,7 @@ class WindowUsed:
 class DecodedFilm:
     """What is understood of a file. ``pixels`` is uint8, (h, w) or (h, w, 3), right way up.
 
+    ``size_px`` is width, height; ``sha256`` is of the file as it came.
     ``identity_present`` names the identifying fields that hold something, never their values.
     """
 
@@ -44,6 +45,7 @@ class DecodedFilm:
     scale: Scale
     identity_present: tuple[str, ...]
     warnings: tuple[str, ...]
+    sha256: str
 
 
 def read_film(data: bytes, name: str) -> DecodedFilm:

@@ -1,7 +1,8 @@
 """Stored values to grey levels: mask, rescale, window, eight bits, and inversion last.
 
 Source: DICOM PS3.3 sections C.7.6.3.1 (bits), C.11.1 (modality), C.11.2 (VOI window and its
-functions), C.11.6 (presentation).
+functions), C.11.6 (presentation). A film has at most 65 536 stored values, so each step works
+on a table of them and the picture is looked up once.
 """
 
 from dataclasses import dataclass
@@ -10,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 TOP = 255
-AUTO_LOW_PERCENT = 0.5
-AUTO_HIGH_PERCENT = 99.5
+AUTO_PERCENT = (0.5, 99.5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +24,15 @@ class Window:
     origin: str
 
 
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A look-up table: the value of its first entry, its entries, and their bits."""
+
+    first: int
+    entries: NDArray[np.integer]
+    bits: int
+
+
 def mask_bits(words: NDArray[np.integer], bits_stored: int, *, signed: bool) -> NDArray[np.int64]:
     """Return stored values without what stands in the unused high bits."""
     values = words.astype(np.int64) & ((1 << bits_stored) - 1)
@@ -33,16 +42,23 @@ def mask_bits(words: NDArray[np.integer], bits_stored: int, *, signed: bool) -> 
     return values
 
 
-def auto_window(values: NDArray[np.floating]) -> Window:
-    """Return a window over the middle 99 % of the values, for a film that brings none."""
-    low, high = np.percentile(values, [AUTO_LOW_PERCENT, AUTO_HIGH_PERCENT])
-    width = max(float(high - low), 1.0)
-    return Window(float(low) + width / 2.0, width, "LINEAR_EXACT", "auto")
+def auto_window(values: NDArray[np.floating], counts: NDArray[np.integer]) -> Window:
+    """Return a window over the middle 99 % of the picture, for a film that brings none.
+
+    ``counts`` says how many pixels have each of ``values``.
+    """
+    order = np.argsort(values, kind="stable")
+    up_to = np.cumsum(counts[order])
+    low, high = (
+        float(values[order][np.searchsorted(up_to, up_to[-1] * percent / 100.0)])
+        for percent in AUTO_PERCENT
+    )
+    return Window((low + high) / 2.0, max(high - low, 1.0), "LINEAR_EXACT", "auto")
 
 
-def is_usable(centre: float | None, width: float | None, function: str) -> bool:
+def is_usable(centre: float, width: float, function: str) -> bool:
     """Say whether a window can be applied; an absurd one is treated as none."""
-    if centre is None or width is None or not np.isfinite([centre, width]).all():
+    if not np.isfinite([centre, width]).all():
         return False
     return width >= 1.0 if function == "LINEAR" else width > 0.0
 
@@ -51,7 +67,9 @@ def windowed(values: NDArray[np.floating], window: Window) -> NDArray[np.float64
     """Return values from 0 to 1 by the window's function."""
     centre, width = window.centre, window.width
     if window.function == "SIGMOID":
-        return 1.0 / (1.0 + np.exp(-4.0 * (values - centre) / width))
+        steep = np.clip(-4.0 * (values - centre) / width, -700.0, 700.0)
+        shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(steep))
+        return shares
     if window.function == "LINEAR_EXACT":
         return np.clip((values - centre) / width + 0.5, 0.0, 1.0)
     if width <= 1.0:
@@ -59,12 +77,17 @@ def windowed(values: NDArray[np.floating], window: Window) -> NDArray[np.float64
     return np.clip((values - (centre - 0.5)) / (width - 1.0) + 0.5, 0.0, 1.0)
 
 
-def looked_up(
-    values: NDArray[np.floating], first: int, table: NDArray[np.integer], bits: int
-) -> NDArray[np.float64]:
+def looked_up(values: NDArray[np.floating], table: Table) -> NDArray[np.float64]:
+    """Return the table's entries for values; outside it, its first or last entry."""
+    last = len(table.entries) - 1
+    index = np.clip(np.rint(values).astype(np.int64) - table.first, 0, last)
+    found: NDArray[np.float64] = table.entries[index].astype(np.float64)
+    return found
+
+
+def shares_of(values: NDArray[np.floating], table: Table) -> NDArray[np.float64]:
     """Return values from 0 to 1 through a VOI look-up table."""
-    index = np.clip(np.rint(values).astype(np.int64) - first, 0, len(table) - 1)
-    return table[index] / float((1 << bits) - 1)
+    return np.clip(looked_up(values, table) / float((1 << table.bits) - 1), 0.0, 1.0)
 
 
 def to_eight_bits(shares: NDArray[np.float64], *, inverted: bool) -> NDArray[np.uint8]:

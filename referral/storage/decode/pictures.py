@@ -1,12 +1,15 @@
 """JPEG and PNG: turned upright once, sixteen bits scaled, limits before decoding."""
 
+import hashlib
 import io
+import struct
 import warnings
+import zlib
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageOps
 
 from referral.core.geometry.scale import no_scale
 from referral.errors import Invalid, TooLarge
@@ -16,6 +19,15 @@ MOST_PIXELS = 60_000_000
 KINDS = {"JPEG": "jpeg", "MPO": "jpeg", "PNG": "png"}
 DEEP_MODES = frozenset({"I;16", "I;16B", "I;16L", "I"})
 ORIENTATION_TAG = 0x0112
+TURNED = range(2, 9)
+IDENTITY_TAGS = {0x013B: "Artist", 0x8298: "Copyright", 0xA430: "CameraOwnerName",
+                 0xA431: "BodySerialNumber", 0xA435: "LensSerialNumber"}  # fmt: skip
+GPS_BLOCK, EXIF_BLOCK = 0x8825, 0x8769
+ANY_FAULT = (
+    ArithmeticError, AttributeError, EOFError, LookupError, MemoryError, NotImplementedError,
+    OSError, RuntimeError, SyntaxError, TypeError, ValueError, struct.error, zlib.error,
+)  # fmt: skip
+"""What Pillow raises on broken pictures."""
 
 
 def read_picture(data: bytes, name: str) -> DecodedFilm:
@@ -32,11 +44,11 @@ def read_picture(data: bytes, name: str) -> DecodedFilm:
         warnings.simplefilter("ignore")
         image = _opened(data, name)
         said: list[str] = []
-        frames = int(getattr(image, "n_frames", 1))
+        frames = _frames(image)
         if frames > 1:
-            image.seek(0)
             said.append(f"The file holds {frames} pictures; the first is used.")
         pixels = _upright(image, said)
+        identity = _identity(image)
     return DecodedFilm(
         kind=KINDS[str(image.format)],
         modality=None,
@@ -50,21 +62,29 @@ def read_picture(data: bytes, name: str) -> DecodedFilm:
         window=None,
         scale_tags=None,
         scale=no_scale(),
-        identity_present=("location",) if _has_location(image) else (),
+        identity_present=identity,
         warnings=tuple(said),
+        sha256=hashlib.sha256(data).hexdigest(),
     )
 
 
 def _opened(data: bytes, name: str) -> Any:  # noqa: ANN401 - an image of whatever plug-in
     try:
-        image = Image.open(io.BytesIO(data), formats=("JPEG", "MPO", "PNG"))
+        image = Image.open(io.BytesIO(data), formats=("JPEG", "PNG"))
     except Image.DecompressionBombError as error:
         raise TooLarge(_too_many()) from error
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
+    except ANY_FAULT as error:
         raise Invalid(f"{name or 'The file'} is damaged or is no picture.") from error
     if image.width * image.height > MOST_PIXELS:
         raise TooLarge(_too_many())
     return image
+
+
+def _frames(image: Any) -> int:  # noqa: ANN401 - as above
+    try:
+        return int(getattr(image, "n_frames", 1))
+    except ANY_FAULT:
+        return 1
 
 
 def _too_many() -> str:
@@ -75,24 +95,31 @@ def _too_many() -> str:
 
 def _upright(image: Any, said: list[str]) -> NDArray[np.uint8]:  # noqa: ANN401 - as above
     try:
-        turned = image.getexif().get(ORIENTATION_TAG, 1)
         image.load()
-        upright = ImageOps.exif_transpose(image) if turned != 1 else image
+        turned = image.getexif().get(ORIENTATION_TAG, 1) in TURNED
+        upright = ImageOps.exif_transpose(image) if turned else image
         grey = _eight_bits(upright)
-    except (OSError, ValueError, SyntaxError, IndexError) as error:
+    except ANY_FAULT as error:
         raise Invalid("The picture is damaged or cut off; send it again.") from error
-    if turned != 1:
+    if turned:
         said.append("The picture was turned upright as its camera says.")
     return grey
 
 
 def _eight_bits(image: Any) -> NDArray[np.uint8]:  # noqa: ANN401 - as above
     if image.mode in DEEP_MODES:
-        deep = np.asarray(image).astype(np.int64)
-        return np.clip(deep >> 8, 0, 255).astype(np.uint8)
+        deep: NDArray[np.int64] = np.asarray(image).astype(np.int64)
+        return np.asarray(np.clip(deep >> 8, 0, 255), np.uint8)
     mode = "L" if image.mode in ("1", "L", "LA") else "RGB"
     return np.asarray(image.convert(mode), np.uint8)
 
 
-def _has_location(image: Any) -> bool:  # noqa: ANN401 - as above
-    return bool(image.getexif().get_ifd(0x8825))
+def _identity(image: Any) -> tuple[str, ...]:  # noqa: ANN401 - as above
+    try:
+        exif = image.getexif()
+        said = {**exif, **exif.get_ifd(EXIF_BLOCK)}
+        has_place = bool(exif.get_ifd(GPS_BLOCK))
+    except ANY_FAULT:
+        return ()
+    names = tuple(name for tag, name in IDENTITY_TAGS.items() if said.get(tag))
+    return (("GPSInfo", *names)) if has_place else names

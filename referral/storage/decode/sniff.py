@@ -3,7 +3,21 @@
 from referral.errors import Invalid
 
 DICOM_MARK = slice(128, 132)
-SHORTEST = 16
+BARE_GROUPS = (b"\x02\x00", b"\x08\x00")
+OTHERS: tuple[tuple[int, bytes, str], ...] = (
+    (0, b"%PDF-", "a PDF"),
+    (0, b"PK\x03\x04", "a ZIP archive"),
+    (0, b"GIF8", "a GIF picture"),
+    (0, b"BM", "a BMP picture"),
+    (0, b"II*\x00", "a TIFF picture"),
+    (0, b"MM\x00*", "a TIFF picture"),
+    (8, b"WEBP", "a WebP picture"),
+    (4, b"ftypqt", "a film clip"),
+    (4, b"ftypmp4", "a film clip"),
+    (4, b"ftypisom", "a film clip"),
+    (4, b"ftyp", "a HEIC picture"),
+)
+"""Place, bytes there, and what such a file is called; the first that fits names it."""
 
 
 def kind_of(data: bytes) -> str:
@@ -12,7 +26,7 @@ def kind_of(data: bytes) -> str:
     Raises
     ------
     Invalid
-        If the file is empty, or of no kind that is taken.
+        If the file is empty, or of no kind that is taken; names the kind where it is known.
     """
     if not data:
         raise Invalid("The file is empty; choose it again.")
@@ -22,13 +36,9 @@ def kind_of(data: bytes) -> str:
         return "jpeg"
     if data.startswith(b"\x89PNG\r\n\x1a\n"):
         return "png"
-    if _looks_like_bare_dicom(data):
+    for place, mark, called in OTHERS:
+        if data[place : place + len(mark)] == mark:
+            raise Invalid(f"This is {called}; export it as DICOM, JPEG or PNG.")
+    if data[:2] in BARE_GROUPS and data[3:4] == b"\x00":
         return "dicom"
     raise Invalid("This is no DICOM, JPEG or PNG file, whatever its name says.")
-
-
-def _looks_like_bare_dicom(data: bytes) -> bool:
-    """Say whether the file starts with a DICOM data element of group 0002 or 0008."""
-    if len(data) < SHORTEST:
-        return False
-    return data[:2] in (b"\x02\x00", b"\x08\x00") and data[3:4] == b"\x00"

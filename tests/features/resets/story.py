@@ -14,13 +14,15 @@ from referral.plans.service import AgreePlan, SubmitPlan, submit_plan
 from referral.resets.service import CountersignReset, RecordReset
 from referral.rulebook.loader import load_rulebook
 from referral.sheets.authority import Authority
-from referral.sheets.queries import SheetView, latest_sheet
-from referral.sheets.service import (
+from referral.sheets.drafts import (
     Office,
-    SecondSignature,
     draft_agreed_plan,
     draft_as_fitted,
     keep_draft,
+)
+from referral.sheets.queries import SheetView, latest_sheet
+from referral.sheets.service import (
+    SecondSignature,
     sign_agreed_plan,
     sign_countersign,
     sign_first,
@@ -50,6 +52,7 @@ PLAN = {
     "toe_trim_mm": 4.0,
     "heel_trim_mm": 0.0,
     "wedge_deg": 3.0,
+    "wedge_mm": 7.6,
     "attachment": "nails",
     "nails": {"count": 6},
     "interval_weeks": 5.0,
@@ -231,9 +234,7 @@ class Story:
 
     def fit(self, plan_n: int, **changed: object) -> SheetView:
         self.move(days=1)
-        return self.sign_first(
-            "farrier", self.propose_reset(self.fitted(plan_n, **changed))
-        )
+        return self.sign_first("farrier", self.propose_reset(self.fitted(plan_n, **changed)))
 
 
 def a_story(database: Database, folder: Path) -> Story:

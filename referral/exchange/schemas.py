@@ -1,0 +1,256 @@
+"""The worksheet's schema: known keys only, plausible numbers, one sentence for each fault."""
+
+from collections.abc import Mapping
+from datetime import date
+from functools import partial
+from typing import Any
+
+from marshmallow import ValidationError, post_load, validates_schema
+
+from referral.cases.schemas import CONDITIONS, codes
+from referral.core.measure.readings import Measured, Profile
+from referral.core.measure.registry import MEASURES
+from referral.core.measure.stated import STATED_SCALES, StatedValue, stated_readings
+from referral.core.rules.facts import Facts, Lameness, Previous
+from referral.core.rules.finding import STAGES, CaseLimit
+from referral.core.rules.quantities import PLAN_MEASURES
+from referral.core.rules.rule import LIMBS
+from referral.core.units import UNITS
+from referral.exchange.faults import shown, unusable
+from referral.exchange.fields import (
+    Day,
+    Keyed,
+    Many,
+    Number,
+    Numbers,
+    Part,
+    StrictSchema,
+    Text,
+    Word,
+    YesNo,
+    faults_of,
+    is_number,
+    read_part,
+    refuse,
+)
+from referral.exchange.film_schemas import FilmSchema
+from referral.exchange.plan_schemas import PlanSchema
+from referral.exchange.worksheet import Worksheet
+from referral.horses.schemas import ANIMALS
+
+PLAUSIBLE = {"deg": (-90, 120), "mm": (-200, 400), "percent": (-100, 200), "ratio": (-5, 20)}
+"""Bounds of a reading by its unit: wide of any foot, narrow enough to catch a slip of a unit."""
+
+LARGEST_U = 50
+MOST_LIMITS = 100
+MOST_FLAGS = 30
+MOST_WEDGES = 12
+
+
+class ProfileSchema(StrictSchema):
+    """The foot and the day."""
+
+    limb = Word(LIMBS, required=True)
+    animal = Word(codes(ANIMALS), required=True)
+    conditions = Many(
+        Word(codes(CONDITIONS)).read,
+        len(CONDITIONS),
+        "a list of conditions is wanted",
+        load_default=(),
+    )
+    on = Day(load_default=None)
+
+
+class ReadingSchema(StrictSchema):
+    """A reading with what is known of it, beside its value."""
+
+    u = Number(0, LARGEST_U, load_default=None, allow_none=True)
+    scale = Word(sorted(STATED_SCALES), load_default=None, allow_none=True)
+    instead_of_film = YesNo(load_default=False)
+
+
+VALUES = {unit: Number(*bounds, unit, required=True) for unit, bounds in PLAUSIBLE.items()}
+READING_SCHEMAS = {unit: ReadingSchema.from_dict({"value": VALUES[unit]}) for unit in VALUES}
+
+
+def read_stated(code: str, value: object) -> StatedValue | None:
+    """Return a reading that was typed in; null is one that was not taken."""
+    unit = MEASURES[code].unit
+    if value is None:
+        return None
+    if is_number(value):
+        return StatedValue(VALUES[unit].read(value))
+    if not isinstance(value, dict):
+        refuse(
+            f"{shown(value)} is not a number",
+            f'{VALUES[unit].wanted}, or an object such as {{"value": 12.5, "u": 0.7}}',
+        )
+    return StatedValue(**read_part(READING_SCHEMAS[unit](), value))
+
+
+def to_readings(given: Mapping[str, StatedValue | None]) -> Measured:
+    """Return typed-in readings, less those that were not taken."""
+    return stated_readings({code: said for code, said in given.items() if said is not None})
+
+
+Readings = partial(Keyed, tuple(MEASURES), "reading", read_stated)
+
+
+class LimitSchema(StrictSchema):
+    """A limit that the vet sets on this case."""
+
+    measure = Word([*MEASURES, *PLAN_MEASURES], required=True)
+    stage = Word(STAGES, required=True)
+    at_least = Number(-400, 400, load_default=None, allow_none=True)
+    at_most = Number(-400, 400, load_default=None, allow_none=True)
+    unit = Word(UNITS, load_default=None, allow_none=True)
+    strength = Word(["must", "should"], required=True)
+    limb = Word(LIMBS, load_default=None, allow_none=True)
+    reason = Text(load_default=None, allow_none=True)
+    review_on = Day(load_default=None, allow_none=True)
+
+    @validates_schema
+    def check_bounds(self, data: Mapping[str, Any], **_: Any) -> None:  # noqa: ANN401 - the library's signature
+        """Refuse a limit without a bound, or whose bounds leave nothing between them."""
+        low, high = data["at_least"], data["at_most"]
+        if low is None and high is None:
+            raise ValidationError("it has no bound; at_least or at_most is wanted")
+        if low is not None and high is not None and low > high:
+            raise ValidationError(f"{high:g} is below at_least; swap the two", "at_most")
+
+    @post_load
+    def to_limit(self, data: dict[str, Any], **_: Any) -> CaseLimit:  # noqa: ANN401 - the library's signature
+        """Return the limit."""
+        return CaseLimit(**data)
+
+
+class RecheckSchema(StrictSchema):
+    """Who sees the horse again, and when."""
+
+    owner = Text(80, load_default=None, allow_none=True)
+    on = Day(load_default=None, allow_none=True)
+
+
+class PreviousSchema(StrictSchema):
+    """The reset before this one."""
+
+    on = Day(required=True)
+    readings = Readings(load_default=dict)
+
+    @post_load
+    def to_previous(self, data: dict[str, Any], **_: Any) -> Previous:  # noqa: ANN401 - the library's signature
+        """Return the previous readings."""
+        return Previous(data["on"], to_readings(data["readings"]).readings)
+
+
+class LamenessSchema(StrictSchema):
+    """A lameness value, with the name of its scale."""
+
+    scale = Text(40, load_default=None, allow_none=True)
+    value = Number(0, 100, required=True)
+
+    @post_load
+    def to_lameness(self, data: dict[str, Any], **_: Any) -> Lameness:  # noqa: ANN401 - the library's signature
+        """Return the value with its scale."""
+        return Lameness(**data)
+
+
+class FactsSchema(StrictSchema):
+    """What was asked and answered; what is left out was not said."""
+
+    red_flags = Many(
+        Text(120).read,
+        MOST_FLAGS,
+        "a list of the red flags seen, [] for none, is wanted",
+        load_default=None,
+        allow_none=True,
+    )
+    recheck = Part(RecheckSchema, load_default=None, allow_none=True)
+    plan_signed_on = Day(load_default=None, allow_none=True)
+    previous = Part(PreviousSchema, load_default=None, allow_none=True)
+    resets_in_device = Number(0, 500, whole=True, load_default=None, allow_none=True)
+    lameness = Part(LamenessSchema, load_default=None, allow_none=True)
+
+    @post_load
+    def to_facts(self, data: dict[str, Any], **_: Any) -> Facts:  # noqa: ANN401 - the library's signature
+        """Return the facts."""
+        recheck = data.pop("recheck") or {}
+        flags = data.pop("red_flags")
+        return Facts(
+            **data,
+            red_flags=None if flags is None else tuple(flags),
+            recheck_owner=recheck.get("owner"),
+            recheck_on=recheck.get("on"),
+        )
+
+
+def _reach(most: float) -> Numbers:
+    return Numbers(
+        Number(0, most, "mm"), (2, 2), "two numbers, [least, most], are wanted", load_default=None
+    )
+
+
+class WindowSchema(StrictSchema):
+    """Which plans to try; checked and kept for the reader of a whole worksheet."""
+
+    heel_trim_mm = _reach(60)
+    toe_trim_mm = _reach(60)
+    step_mm = Number(0.05, 10, "mm", load_default=None)
+    wedge_deg = Numbers(
+        Number(-30, 30, "degrees"),
+        (1, MOST_WEDGES),
+        f"a list of 1 to {MOST_WEDGES} wedges in degrees is wanted",
+        load_default=None,
+    )
+    against = Word(["all", "limits"], load_default="all")
+    include_should = YesNo(load_default=False)
+
+    @validates_schema
+    def check_order(self, data: Mapping[str, Any], **_: Any) -> None:  # noqa: ANN401 - the library's signature
+        """Refuse a reach whose end comes before its start."""
+        for key in ("heel_trim_mm", "toe_trim_mm"):
+            if data[key] and data[key][0] > data[key][1]:
+                raise ValidationError("it ends before it begins; write [least, most]", key)
+
+
+class WorksheetSchema(StrictSchema):
+    """The one JSON document that the calculator takes."""
+
+    profile = Part(ProfileSchema, required=True)
+    film = Part(FilmSchema, load_default=None, allow_none=True)
+    readings = Readings(load_default=dict)
+    plan = Part(PlanSchema, load_default=None, allow_none=True)
+    limits = Many(
+        lambda limit: read_part(LimitSchema(), limit),
+        MOST_LIMITS,
+        f"a list of at most {MOST_LIMITS} limits is wanted",
+        load_default=(),
+    )
+    as_fitted = Part(PlanSchema, load_default=None, allow_none=True)
+    facts = Part(FactsSchema, load_default=None, allow_none=True)
+    window = Part(WindowSchema, load_default=None, allow_none=True)
+
+
+def load_worksheet(given: Mapping[str, Any], today: date) -> Worksheet:
+    """Return the worksheet that a JSON object holds; a day not said is today.
+
+    Raises
+    ------
+    Invalid
+        With every fault by its path.
+    """
+    try:
+        data = WorksheetSchema().load(given)
+    except ValidationError as error:
+        raise unusable(faults_of(error)) from None
+    said = data["profile"]
+    conditions = frozenset(said["conditions"])
+    return Worksheet(
+        profile=Profile(said["limb"], said["animal"], said["on"] or today, conditions),
+        film=data["film"],
+        stated=to_readings(data["readings"]),
+        plan=data["plan"],
+        as_fitted=data["as_fitted"],
+        limits=tuple(data["limits"]),
+        facts=data["facts"],
+    )

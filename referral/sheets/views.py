@@ -1,0 +1,337 @@
+"""Sheets: look at one, sign it first or second, fetch it, and check any copy."""
+
+from collections.abc import Callable
+from io import BytesIO
+from threading import BoundedSemaphore
+from typing import Any
+from uuid import UUID
+
+from flask import Blueprint, flash, make_response, render_template, request, send_file, url_for
+from flask.typing import ResponseReturnValue
+
+from referral.accounts.service import ConfirmPassword, confirm_password
+from referral.cases.visit import Visit, based_on, changing_case, do_once, new_key, reading_case
+from referral.errors import Invalid, NotFound, TooLarge
+from referral.plans.pages import plan_page
+from referral.plans.queries import plan_of
+from referral.plans.schemas import ReviewForm
+from referral.plans.service import AgreePlan
+from referral.resets.pages import reset_form_page
+from referral.resets.schemas import at_form_fields, load_reset
+from referral.resets.service import CountersignReset, RecordReset
+from referral.sheets.drafts import Draft, draft_agreed_plan, draft_as_fitted, keep_draft
+from referral.sheets.office import office_of
+from referral.sheets.pages import (
+    bytes_of,
+    countersign_page,
+    owners_of,
+    plan_signature_page,
+    proposal_page,
+)
+from referral.sheets.pictures import page_picture
+from referral.sheets.queries import issued_lookup
+from referral.sheets.schemas import (
+    CountersignForm,
+    SecondForm,
+    SignForm,
+    answer_fields,
+    seen_in,
+    waivers_in,
+)
+from referral.sheets.service import (
+    SecondSignature,
+    sign_agreed_plan,
+    sign_countersign,
+    sign_first,
+)
+from referral.sheets.verify import Verification, verify_pdf
+from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.login import current_actor, sign_in_required
+from referral.web.wiring import wiring
+
+blueprint = Blueprint("sheets", __name__)
+
+UNUSABLE = 422
+TOO_MANY = 429
+SECRET = ("password",)
+LARGEST_PDF_BYTES = 20 * 1024 * 1024
+CHECKS_AT_ONCE = 2
+_checks = BoundedSemaphore(CHECKS_AT_ONCE)
+"""Reading a hostile file may take long; more at once than this wait their turn outside."""
+
+
+@blueprint.post("/cases/<int:number>/plans/<int:n>/agreements")
+@sign_in_required
+def propose_agreement(number: int, n: int) -> ResponseReturnValue:
+    """Render the agreed-plan sheet that the vet then looks at and signs."""
+    try:
+        with reading_case(number) as visit:
+            draft = _draft(visit, draft_agreed_plan, _agreement(visit, n))
+        return _keep(number, draft)
+    except Invalid as error:
+        state = state_of_form(request.form, error)
+    with reading_case(number) as visit:
+        digest = visit.wired.rulebook.content_hash
+        page = plan_page(visit.session, visit.access, n, digest, visit.today)
+    html = render_template("plans/show.html", page=page, form=state, key=new_key())
+    return make_response(html, UNUSABLE)
+
+
+def _agreement(visit: Visit, n: int) -> AgreePlan:
+    given = load_form(ReviewForm(), request.form, also=answer_fields(request.form))
+    return AgreePlan(
+        n=n,
+        seen_sha256=given["seen_sha256"],
+        waivers=waivers_in(request.form),
+        seen=seen_in(request.form),
+        words=given["words"],
+        happened_on=visit.today,
+        based_on=based_on() or visit.access.revision,
+    )
+
+
+def _draft(visit: Visit, make: Callable[..., Draft], command: AgreePlan | RecordReset) -> Draft:
+    return make(visit.session, visit.access, office_of(visit.wired), command, visit.now)
+
+
+def _keep(number: int, draft: Draft) -> ResponseReturnValue:
+    with changing_case(number) as visit:
+        return do_once(visit, lambda: _kept(visit, draft))
+
+
+def _kept(visit: Visit, draft: Draft) -> str:
+    row = keep_draft(visit.session, visit.access, office_of(visit.wired), draft)
+    return url_for("sheets.proposal", number=visit.number, sheet_id=row.id)
+
+
+@blueprint.post("/cases/<int:number>/resets")
+@sign_in_required
+def propose_reset(number: int) -> ResponseReturnValue:
+    """Render the as-fitted sheet that the farrier then looks at and signs."""
+    try:
+        with reading_case(number) as visit:
+            draft = _draft(visit, draft_as_fitted, _record(visit))
+        return _keep(number, draft)
+    except Invalid as error:
+        state = state_of_form(request.form, at_form_fields(error))
+    with reading_case(number) as visit:
+        page = reset_form_page(visit.session, visit.access, visit.today)
+    return make_response(
+        render_template("resets/new.html", page=page, form=state, key=new_key()), UNUSABLE
+    )
+
+
+def _record(visit: Visit) -> RecordReset:
+    plan = plan_of(visit.session, visit.access.case_id, visit.access.state.plan_n)
+    given = load_reset(request.form, tuple(plan.limbs))
+    return RecordReset(**given, based_on=based_on() or visit.access.revision)
+
+
+@blueprint.get("/cases/<int:number>/sheets/proposals/<uuid:sheet_id>")
+@sign_in_required
+def proposal(number: int, sheet_id: UUID) -> ResponseReturnValue:
+    """Show a rendered sheet to the person who is to sign it first."""
+    return _proposal(number, sheet_id, FormState())
+
+
+def _proposal(
+    number: int, sheet_id: UUID, state: FormState, status: int = 200
+) -> ResponseReturnValue:
+    with reading_case(number) as visit:
+        page = proposal_page(visit.session, visit.access, visit.wired.blobs, sheet_id)
+    to = url_for("sheets.sign", number=number, sheet_id=sheet_id)
+    html = render_template("sheets/sign.html", page=page, form=state, key=new_key(), action=to)
+    return make_response(html, status)
+
+
+@blueprint.post("/cases/<int:number>/sheets/proposals/<uuid:sheet_id>")
+@sign_in_required
+def sign(number: int, sheet_id: UUID) -> ResponseReturnValue:
+    """Make the move and put the first signature on exactly the PDF that was shown."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        office, digest = office_of(visit.wired), given["pdf_sha256"]
+        sign_first(visit.session, visit.access, office, sheet_id, digest, visit.now)
+        return url_for("desk.case", number=number, _anchor="sheets")
+
+    try:
+        answer = _sign(number, SignForm(), act)
+    except Invalid as error:
+        state = state_of_form(request.form, error, secret=SECRET)
+        return _proposal(number, sheet_id, state, UNUSABLE)
+    flash("The sheet is signed.")
+    return answer
+
+
+def _sign(
+    number: int, schema: SignForm, act: Callable[[Visit, dict[str, Any]], str]
+) -> ResponseReturnValue:
+    """Take the password as authority, then make the move and the signature in one transaction."""
+    wired = wiring()
+    given = load_form(schema, request.form)
+    said = ConfirmPassword(given.pop("password"), request.remote_addr or "")
+    confirm_password(wired.database, wired.passwords, current_actor(), said, wired.now())
+    with changing_case(number) as visit:
+        return do_once(visit, lambda: act(visit, given))
+
+
+@blueprint.get("/cases/<int:number>/plans/<int:n>/signature")
+@sign_in_required
+def plan_signature_form(number: int, n: int) -> ResponseReturnValue:
+    """Show the agreed plan that the vet signed to the farrier who signs next."""
+    return _plan_signature(number, n, FormState())
+
+
+def _plan_signature(
+    number: int, n: int, state: FormState, status: int = 200
+) -> ResponseReturnValue:
+    with reading_case(number) as visit:
+        page = plan_signature_page(visit.session, visit.access, visit.wired.blobs, n)
+    to = url_for("sheets.plan_signature", number=number, n=n)
+    html = render_template("sheets/sign.html", page=page, form=state, key=new_key(), action=to)
+    return make_response(html, status)
+
+
+@blueprint.post("/cases/<int:number>/plans/<int:n>/signature")
+@sign_in_required
+def plan_signature(number: int, n: int) -> ResponseReturnValue:
+    """Put the farrier's signature on the agreed plan; consent is next."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        if n != visit.access.state.plan_n:
+            raise NotFound("Only the latest plan is signed.")
+        office = office_of(visit.wired)
+        sign_agreed_plan(visit.session, visit.access, office, _second(visit, given), visit.now)
+        return url_for("desk.case", number=number, _anchor="sheets")
+
+    try:
+        answer = _sign(number, SecondForm(), act)
+    except Invalid as error:
+        state = state_of_form(request.form, error, secret=SECRET)
+        return _plan_signature(number, n, state, UNUSABLE)
+    flash("The plan is signed by both; the owner’s consent is next.")
+    return answer
+
+
+def _second(visit: Visit, given: dict[str, Any]) -> SecondSignature:
+    return SecondSignature(given["sheet_id"], given["pdf_sha256"], visit.today, based_on())
+
+
+@blueprint.get("/cases/<int:number>/resets/<int:n>/signature")
+@sign_in_required
+def countersign_form(number: int, n: int) -> ResponseReturnValue:
+    """Show the as-fitted sheet to the vet who countersigns."""
+    return _countersign(number, n, FormState())
+
+
+def _countersign(number: int, n: int, state: FormState, status: int = 200) -> ResponseReturnValue:
+    with reading_case(number) as visit:
+        session, access, blobs = visit.session, visit.access, visit.wired.blobs
+        page = countersign_page(session, access, blobs, n, visit.today)
+    html = render_template("sheets/countersign.html", page=page, form=state, key=new_key())
+    return make_response(html, status)
+
+
+@blueprint.post("/cases/<int:number>/resets/<int:n>/signature")
+@sign_in_required
+def countersign(number: int, n: int) -> ResponseReturnValue:
+    """Countersign a reset, set the recheck, and put the vet's signature on the sheet."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        second, answer = _second(visit, given), _answer(visit, n, given)
+        office = office_of(visit.wired)
+        sign_countersign(visit.session, visit.access, office, second, answer, visit.now)
+        return url_for("desk.case", number=number, _anchor="sheets")
+
+    try:
+        answer = _sign(number, CountersignForm(), act)
+    except Invalid as error:
+        state = state_of_form(request.form, error, secret=SECRET)
+        return _countersign(number, n, state, UNUSABLE)
+    flash("The reset is countersigned, and the recheck is set.")
+    return answer
+
+
+def _answer(visit: Visit, n: int, given: dict[str, Any]) -> CountersignReset:
+    owner = dict(owners_of(visit.session, visit.access)).get(given["recheck_role"])
+    if owner is None:
+        raise Invalid("Nobody on this case is that.", {"recheck_role": ["Choose who is here."]})
+    if given["recheck_on"] < visit.today:
+        raise Invalid("The recheck is past.", {"recheck_on": ["Choose a day to come."]})
+    return CountersignReset(
+        n=n,
+        words=given["words"],
+        recheck_on=given["recheck_on"],
+        recheck_role=given["recheck_role"],
+        recheck_owner_id=owner[1],
+        films_wanted=given["films_wanted"],
+        happened_on=visit.today,
+        based_on=based_on(),
+    )
+
+
+@blueprint.get("/cases/<int:number>/sheets/<uuid:sheet_id>.pdf")
+@sign_in_required
+def download(number: int, sheet_id: UUID) -> ResponseReturnValue:
+    """Give a sheet's newest bytes."""
+    pdf, kind = _bytes(number, sheet_id)
+    name = f"case-{number}-{kind.replace('_', '-')}.pdf"
+    return send_file(BytesIO(pdf), "application/pdf", download_name=name, etag=False)
+
+
+@blueprint.get("/cases/<int:number>/sheets/<uuid:sheet_id>/pages/<int:page>.png")
+@sign_in_required
+def picture(number: int, sheet_id: UUID, page: int) -> ResponseReturnValue:
+    """Give one page of a sheet as a picture."""
+    pdf, _kind = _bytes(number, sheet_id)
+    return send_file(BytesIO(page_picture(pdf, page)), "image/png", etag=False)
+
+
+def _bytes(number: int, sheet_id: UUID) -> tuple[bytes, str]:
+    with reading_case(number) as visit:
+        digest, kind = bytes_of(visit.session, visit.access, sheet_id)
+        return visit.wired.blobs.get(digest), kind
+
+
+@blueprint.get("/check")
+def check_form() -> ResponseReturnValue:
+    """Show the form on which anybody can check a copy of a sheet."""
+    return _check(FormState())
+
+
+def _check(
+    state: FormState, status: int = 200, answer: Verification | None = None
+) -> ResponseReturnValue:
+    html = render_template("sheets/check.html", form=state, answer=answer)
+    return make_response(html, status)
+
+
+@blueprint.post("/check")
+def check() -> ResponseReturnValue:
+    """Say what a copy is worth; it is not kept."""
+    if not _checks.acquire(blocking=False):
+        return _check(FormState(sentence="Others are checking; try again in a moment."), TOO_MANY)
+    try:
+        return _check(FormState(), answer=_checked(_upload()))
+    except Invalid as error:
+        return _check(state_of_form(request.form, error), UNUSABLE)
+    finally:
+        _checks.release()
+
+
+def _upload() -> bytes:
+    file = request.files.get("sheet")
+    if file is None or not file.filename:
+        raise Invalid("Choose a PDF.", {"sheet": ["Choose the PDF that you were given."]})
+    data = file.stream.read(LARGEST_PDF_BYTES + 1)
+    if len(data) > LARGEST_PDF_BYTES:
+        raise TooLarge("A sheet is never larger than 20 MB.")
+    return data
+
+
+def _checked(data: bytes) -> Verification:
+    wired = wiring()
+    authority = office_of(wired).authority
+    with wired.database.reading() as session:
+        lookup = issued_lookup(session)
+        return verify_pdf(data, authority.root_pem, authority.crl(wired.now()), lookup)
