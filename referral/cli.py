@@ -26,6 +26,7 @@ THREADS = 8
 
 LAZY: Mapping[str, str] = {
     "accounts": "referral.accounts.commands:accounts",
+    "bench": "referral.exchange.bench:bench",
     "demo": "referral.exchange.demo:demo",
     "film": "referral.films.commands:film",
     "judge": "referral.exchange.commands:judge",

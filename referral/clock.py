@@ -17,4 +17,15 @@ def today_in(zone: str) -> date:
     zoneinfo.ZoneInfoNotFoundError
         If there is no zone of that name.
     """
-    return datetime.now(tz=ZoneInfo(zone)).date()
+    return day_at(utc_now(), zone)
+
+
+def day_at(moment: datetime, zone: str) -> date:
+    """Return the date that a moment has at a yard in the given IANA zone.
+
+    Raises
+    ------
+    zoneinfo.ZoneInfoNotFoundError
+        If there is no zone of that name.
+    """
+    return moment.astimezone(ZoneInfo(zone)).date()

@@ -67,8 +67,15 @@ def load_settings(
     return _with_secrets(folder, read, environment)
 
 
+def instance_named(environment: Mapping[str, str] | None = None) -> Path | None:
+    """Return the instance folder that the environment names, if it names one."""
+    environment = os.environ if environment is None else environment
+    named = environment.get(f"{PREFIX}INSTANCE")
+    return Path(named) if named else None
+
+
 def _instance_folder(instance: Path | None, environment: Mapping[str, str]) -> Path:
-    named = instance or environment.get(f"{PREFIX}INSTANCE")
+    named = instance or instance_named(environment)
     if not named:
         raise SettingsFault(f"Which instance? Name its folder: --instance or {PREFIX}INSTANCE.")
     folder = Path(named).resolve()

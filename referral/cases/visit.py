@@ -15,7 +15,7 @@ from referral.accounts.idempotency import new_key
 from referral.cases.access import CaseAccess
 from referral.cases.queries import case_for, entries_since, people_on
 from referral.cases.words import entry_says
-from referral.clock import today_in
+from referral.clock import day_at
 from referral.errors import Invalid, OutOfDate, WrongState
 from referral.web.forms import SUMMARY, FormState, parse_date, state_of_form
 from referral.web.login import current_actor
@@ -84,7 +84,8 @@ def changing_case(number: int) -> Iterator[Visit]:
 
 def _visit(wired: Wiring, session: Session, number: int) -> Visit:
     access = case_for(session, current_actor().person_id, number)
-    return Visit(wired, session, access, wired.now(), today_in(access.zone))
+    now = wired.now()
+    return Visit(wired, session, access, now, day_at(now, access.zone))
 
 
 def based_on() -> int | None:

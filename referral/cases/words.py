@@ -68,7 +68,7 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     move = Move(kind)
     said = ENTRIES[move].format_map(_Blank(content, **_named(content)))
     if move is Move.SET_LIMIT and content.get("withdrawn"):
-        return said.replace("set a limit: {limit}", "took back the limit", 1)
+        return said.replace("set a limit", "took back the limit", 1)
     return said
 
 

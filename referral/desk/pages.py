@@ -31,7 +31,6 @@ class DeskPage:
     """The desk: every case of this person, those that wait on them first."""
 
     rows: tuple[DeskRow, ...]
-    today: date
     may_open: bool
 
     def group(self, *standings: str) -> tuple[DeskRow, ...]:

@@ -1,7 +1,7 @@
 """The desk and the case page: the features' reads put together."""
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from uuid import UUID
 
@@ -24,6 +24,7 @@ from referral.cases.queries import (
 from referral.cases.schemas import SIGNS
 from referral.cases.timeline import entries_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
+from referral.clock import day_at
 from referral.core.workflow import CaseState, Role, Stage, standing
 from referral.desk.pages import (
     CasePage,
@@ -49,7 +50,7 @@ ORDER = ("waiting on you", "overdue", "due", "waiting on them", "quiet", "closed
 
 
 def desk_page(
-    session: Session, person_id: UUID, roles: Sequence[str], today_in: Callable[[str], date]
+    session: Session, person_id: UUID, roles: Sequence[str], now: datetime
 ) -> DeskPage:
     """Return every case of this person, those that wait on them first."""
     cases = cases_of(session, person_id)
@@ -70,7 +71,7 @@ def desk_page(
                 limbs=limbs.get(case.id, ()),
                 problem=problems.get(case.id, ""),
                 task=state.task,
-                standing=_standing(state, mine[case.id], today_in(case.zone)),
+                standing=_standing(state, mine[case.id], day_at(now, case.zone)),
                 turn=state.turn.value if state.turn else None,
                 due_on=state.due_on,
                 has_red_flag=bool(state.live_flags),
@@ -78,7 +79,7 @@ def desk_page(
             )
         )
     rows.sort(key=lambda row: (not row.has_red_flag, ORDER.index(row.standing), -row.number))
-    return DeskPage(tuple(rows), today_in("UTC"), may_open="vet" in roles)
+    return DeskPage(tuple(rows), may_open="vet" in roles)
 
 
 def _standing(state: CaseState, roles: Sequence[Role], today: date) -> str:

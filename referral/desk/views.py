@@ -10,7 +10,7 @@ from referral.accounts.queries import people_with_role
 from referral.cases.schemas import JURISDICTIONS, OpenCaseForm
 from referral.cases.service import Member, OpenCase, open_case
 from referral.cases.visit import new_key, reading_case
-from referral.clock import today_in
+from referral.clock import day_at
 from referral.core.workflow import Role
 from referral.desk.actions import actions_for
 from referral.desk.queries import case_page, desk_page, mark_read
@@ -32,7 +32,7 @@ def desk() -> ResponseReturnValue:
     """Show what waits on whom."""
     actor = current_actor()
     with wiring().database.reading() as session:
-        page = desk_page(session, actor.person_id, actor.roles, today_in)
+        page = desk_page(session, actor.person_id, actor.roles, wiring().now())
     return render_template("desk/desk.html", page=page)
 
 
@@ -104,7 +104,7 @@ def _command(session: Any, actor: Any, given: dict[str, Any]) -> OpenCase:  # no
         zone=settings.zone,
         opener=Member(actor.person_id, Role.VET, _organisation(actor, "vet")),
         others=tuple(members),
-        happened_on=today_in(settings.zone),
+        happened_on=day_at(wiring().now(), settings.zone),
     )
 
 

@@ -55,16 +55,17 @@ def foretold(sheet: Worksheet, rulebook: Rulebook) -> Foretold:
     _need_foot(sheet)
     plan = sheet.plan
     if plan is None:
-        raise unusable({"plan": ["it is missing; an object in braces is wanted"]})
+        raise unusable({"plan": ['it is missing; an object such as {"heel_trim_mm": 5} is wanted']})
     prediction = _predicted(sheet, plan, "plan")
+    is_asked = judges_due_date(rulebook, sheet.limits)
 
     def foresee(weeks: int) -> Inputs:
         planned = replace(plan, interval_weeks=float(weeks))
-        late = _predicted(sheet, planned, "plan").at_due
+        late = _predicted(sheet, planned, "plan").at_due if is_asked else Measured()
         return Inputs(sheet.profile, {"at_due": late}, planned, film=sheet.film)
 
     weeks = longest_interval_weeks(foresee, rulebook, sheet.limits, sheet.profile.on)
-    more = () if judges_due_date(rulebook, sheet.limits) else (NOTHING_LATE,)
+    more = () if is_asked else (NOTHING_LATE,)
     return Foretold(prediction, weeks, (*prediction.assumptions, *more))
 
 

@@ -58,14 +58,23 @@ def _stands(mark: Path, digest: str) -> bool:
 
 def _build(settings: Settings, instance: Path, digest: str, mark: Path) -> None:
     from referral.accounts.passwords import Passwords  # noqa: PLC0415 - heavy, when building only
-    from referral.app import wire  # noqa: PLC0415 - likewise
     from referral.exchange.story import Stage, copy_sheets, tell  # noqa: PLC0415 - likewise
+    from referral.rulebook.loader import load_rulebook  # noqa: PLC0415 - likewise
     from referral.storage import schema  # noqa: PLC0415 - likewise
+    from referral.storage.blobs import BlobStore  # noqa: PLC0415 - likewise
+    from referral.storage.db import Database  # noqa: PLC0415 - likewise
+    from referral.web.wiring import Wiring  # noqa: PLC0415 - likewise
 
     click.echo("Building the demo: films, plans, findings, signed sheets. This takes a minute.")
     schema.upgrade(settings.database_url)
-    wired = wire(settings)
-    stage = Stage(wired, Passwords(), today_in(settings.zone))
+    wired = Wiring(
+        settings=settings,
+        database=Database(settings.database_url),
+        blobs=BlobStore(settings.files_dir),
+        rulebook=load_rulebook(),
+        passwords=Passwords(),
+    )
+    stage = Stage(wired, wired.passwords, today_in(settings.zone))
     cast, numbers = tell(stage, instance / STORY, lambda said: click.echo(f"  {said}"))
     sheets = copy_sheets(stage, numbers, instance / "var" / SHEETS)
     wired.database.dispose()

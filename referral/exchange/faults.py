@@ -10,7 +10,9 @@ WHOLE = "_schema"
 """Where marshmallow keeps what is wrong with an object as a whole."""
 
 LONGEST_SHOWN = 60
-LONGEST_LIST = 12
+LONGEST_LIST = 30
+CLOSE = 0.72
+"""How alike a word must be to be offered: a slip of a letter or two, not another word."""
 UNUSABLE = "The worksheet cannot be used."
 
 
@@ -74,5 +76,5 @@ def one_of(words: Iterable[str]) -> str:
 def instead_of(word: object, known: Iterable[str]) -> str:
     """Return the advice on a word that is not known: the nearest one, else all of them."""
     every = list(known)
-    near = get_close_matches(str(word), every, n=1)
+    near = get_close_matches(str(word), every, n=1, cutoff=CLOSE)
     return f"did you mean {near[0]}?" if near else one_of(every)

@@ -7,12 +7,11 @@ from typing import Any, NoReturn
 
 from marshmallow import Schema, ValidationError, fields
 
-from referral.exchange.faults import flat, instead_of, one_of, shown
+from referral.exchange.faults import WHOLE, flat, instead_of, one_of, shown
 
 ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 EARLIEST_YEAR, LATEST_YEAR = 1980, 2100
 LONGEST_TEXT = 500
-MISSING = "it is missing; {wanted}"
 PLACE = "two numbers, [x, y], are wanted"
 FARTHEST = 100_000.0
 """Greatest coordinate, in pixels or mm: beyond the largest plate there is."""
@@ -33,10 +32,12 @@ class StrictField(fields.Field[Any]):
 
     def __init__(self, wanted: str, **more: Any) -> None:  # noqa: ANN401 - the library's own keywords
         self.wanted = wanted
-        said = {"required": MISSING, "null": "it is null; {wanted}, or leave it out"}
-        super().__init__(
-            error_messages={key: text.format(wanted=wanted) for key, text in said.items()}, **more
-        )
+        said = wanted.replace("{", "{{").replace("}", "}}")  # the library formats it once more
+        more["error_messages"] = {
+            "required": f"it is missing; {said}",
+            "null": f"it is null; {said}, or leave it out",
+        }
+        super().__init__(**more)
 
     def _deserialize(
         self,
@@ -209,7 +210,7 @@ def read_list(
     if not isinstance(value, list):
         refuse(f"{shown(value)} is not a list", wanted)
     if not counts[0] <= len(value) <= counts[1]:
-        refuse(f"it holds {len(value)}", wanted)
+        refuse(f"it holds {len(value)} value{'' if len(value) == 1 else 's'}", wanted)
     return list(read_items(dict(enumerate(value)), lambda _key, item: each(item)).values())
 
 
@@ -254,17 +255,10 @@ class Keyed(StrictField):
 class StrictSchema(Schema):
     """An object with known keys only; an unknown one is refused with the nearest known."""
 
-    def __init__(self, **more: Any) -> None:  # noqa: ANN401 - as above
-        super().__init__(**more)
-        self.error_messages = {
-            **self.error_messages,
-            "type": "it is not an object; one in braces is wanted",
-        }
-
     def handle_error(
         self,
         error: ValidationError,
-        data: Any,  # noqa: ANN401, ARG002 - the library's signature
+        data: Any,  # noqa: ANN401 - the library's signature
         *,
         many: bool,  # noqa: ARG002 - likewise
         **kwargs: Any,  # noqa: ANN401, ARG002 - likewise
@@ -272,28 +266,28 @@ class StrictSchema(Schema):
         """Put our sentence in the place of the library's on a key that is not known."""
         if not isinstance(error.messages, dict):
             return
-        for key in error.messages:
-            if key not in self.fields and key != "_schema":
-                advice = instead_of(key, self.fields)
-                error.messages[key] = [f"there is no such key here; {advice}"]
+        for key in data:  # the library's own order is that of a set
+            if key not in self.fields and error.messages.pop(key, None):
+                sentence = f"there is no such key here; {instead_of(key, self.fields)}"
+                error.messages[key] = [sentence if key != WHOLE else f'"{WHOLE}": {sentence}']
 
 
 class Part(StrictField):
     """An object inside an object, with a schema of its own."""
 
-    def __init__(self, schema: Callable[[], Schema], **more: Any) -> None:  # noqa: ANN401 - as above
-        self.schema = schema
-        super().__init__("an object in braces is wanted", **more)
+    def __init__(self, schema: Callable[[], Schema], example: str, **more: Any) -> None:  # noqa: ANN401 - as above
+        self.schema, self.example = schema, example
+        super().__init__(f"an object such as {example} is wanted", **more)
 
     def read(self, value: Any) -> Any:  # noqa: ANN401 - as above
         """Return what the schema makes of it."""
-        return read_part(self.schema(), value)
+        return read_part(self.schema(), value, self.example)
 
 
-def read_part(schema: Schema, value: Any) -> Any:  # noqa: ANN401 - any JSON value
+def read_part(schema: Schema, value: Any, example: str) -> Any:  # noqa: ANN401 - any JSON value
     """Return what a schema makes of a JSON value, refusing what is not an object."""
     if not isinstance(value, dict):
-        refuse(f"{shown(value)} is not an object", "one in braces is wanted")
+        refuse(f"{shown(value)} is not an object", f"one such as {example} is wanted")
     return schema.load(value)
 
 

@@ -30,7 +30,7 @@ from referral.exchange.fields import (
 from referral.films.scales import scale_from_given
 
 FARTHEST_MM = 5000.0
-LARGEST_PIXEL_MM = 10.0
+SMALLEST_PIXEL_MM, LARGEST_PIXEL_MM = 0.001, 10.0
 MOST_PIXELS_A_SIDE = 50_000
 NOT_FROM_PIXELS = "points in millimetres carry their own scale"
 
@@ -40,7 +40,7 @@ def _distance(**more: Any) -> Number:  # noqa: ANN401 - keywords of the field
 
 
 def _pixel(**more: Any) -> Number:  # noqa: ANN401 - keywords of the field
-    return Number(0, LARGEST_PIXEL_MM, "mm", required=True, **more)
+    return Number(SMALLEST_PIXEL_MM, LARGEST_PIXEL_MM, "mm", required=True, **more)
 
 
 def _aspect() -> Numbers:
@@ -130,7 +130,7 @@ class ScaleField(StrictField):
                 {"kind": [f"{shown(kind)} is not known here; {instead_of(kind, KINDS)}"]}
             )
         try:
-            return scale_from_given(read_part(schema(), value))
+            return scale_from_given(read_part(schema(), value, self.wanted))
         except BadScale as error:
             at = error.at.rpartition(".")[2] or "kind"
             raise ValidationError({at: [error.message]}) from error
@@ -195,9 +195,11 @@ class FilmSchema(StrictSchema):
 
     @validates_schema
     def check_frame(self, data: Mapping[str, Any], **_: Any) -> None:  # noqa: ANN401 - the library's signature
-        """Refuse what does not go with pixels, or with millimetres."""
-        if (data["landmarks_px"] is None) == (data["landmarks_mm"] is None):
-            raise ValidationError("landmarks_px or landmarks_mm is wanted, one of the two")
+        """Refuse what does not go with points in pixels, or in millimetres."""
+        if data["landmarks_px"] is None and data["landmarks_mm"] is None:
+            raise ValidationError("it has no landmarks; landmarks_px or landmarks_mm is wanted")
+        if data["landmarks_px"] is not None and data["landmarks_mm"] is not None:
+            raise ValidationError("landmarks_px are given too; keep one of them", "landmarks_mm")
         if data["landmarks_px"] is not None:
             if data["size_px"] is None:
                 raise ValidationError(

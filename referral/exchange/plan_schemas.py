@@ -25,6 +25,7 @@ from referral.plans.content import plan_from_content
 from referral.plans.schemas import ATTACHMENTS, CATEGORIES, FROG_PLATES, MATERIALS, SURFACES
 
 MOST_NAILS, MOST_CLIPS = 20, 12
+SHOE_EXAMPLE = '{"category": "open", "thickness_mm": 10}'
 CLIP_PLACES = ("toe", "quarter", "heel_quarter", "side", "heel")
 
 
@@ -93,7 +94,7 @@ class ExecutionField(StrictField):
     def read(self, value: Any) -> dict[str, float] | None:  # noqa: ANN401 - any JSON value
         """Return the object, or ``None`` for nought."""
         if isinstance(value, dict):
-            found: dict[str, float] = read_part(ExecutionSchema(), value)
+            found: dict[str, float] = read_part(ExecutionSchema(), value, self.wanted)
             return found
         if isinstance(value, bool) or value != 0:
             refuse(f"{shown(value)} is neither", self.wanted)
@@ -115,10 +116,10 @@ class PlanSchema(StrictSchema):
     pad_mm = _mm(60)
     bevel_setback_mm = _unsaid_mm(100)
     packing = Text(120, load_default=None, allow_none=True)
-    shoe = Part(ShoeSchema, load_default=None, allow_none=True)
-    nails = Part(NailsSchema, load_default=None, allow_none=True)
+    shoe = Part(ShoeSchema, SHOE_EXAMPLE, load_default=None, allow_none=True)
+    nails = Part(NailsSchema, '{"count": 6}', load_default=None, allow_none=True)
     clips = Many(
-        lambda clip: read_part(ClipSchema(), clip),
+        lambda clip: read_part(ClipSchema(), clip, '{"position": "quarter"}'),
         MOST_CLIPS,
         f"a list of at most {MOST_CLIPS} clips is wanted",
         load_default=(),

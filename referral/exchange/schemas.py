@@ -41,6 +41,12 @@ from referral.horses.schemas import ANIMALS
 PLAUSIBLE = {"deg": (-90, 120), "mm": (-200, 400), "percent": (-100, 200), "ratio": (-5, 20)}
 """Bounds of a reading by its unit: wide of any foot, narrow enough to catch a slip of a unit."""
 
+SPOKEN = {"deg": "degrees", "mm": "mm", "percent": "%", "ratio": ""}
+READING_EXAMPLE = '{"value": 12.5, "u": 0.7}'
+PLAN_EXAMPLE = '{"heel_trim_mm": 5, "interval_weeks": 5}'
+LIMIT_EXAMPLE = (
+    '{"measure": "sole_depth_tip_mm", "stage": "after_fit", "at_least": 10, "strength": "must"}'
+)
 LARGEST_U = 50
 MOST_LIMITS = 100
 MOST_FLAGS = 30
@@ -69,7 +75,7 @@ class ReadingSchema(StrictSchema):
     instead_of_film = YesNo(load_default=False)
 
 
-VALUES = {unit: Number(*bounds, unit, required=True) for unit, bounds in PLAUSIBLE.items()}
+VALUES = {unit: Number(*bounds, SPOKEN[unit], required=True) for unit, bounds in PLAUSIBLE.items()}
 READING_SCHEMAS = {unit: ReadingSchema.from_dict({"value": VALUES[unit]}) for unit in VALUES}
 
 
@@ -83,9 +89,9 @@ def read_stated(code: str, value: object) -> StatedValue | None:
     if not isinstance(value, dict):
         refuse(
             f"{shown(value)} is not a number",
-            f'{VALUES[unit].wanted}, or an object such as {{"value": 12.5, "u": 0.7}}',
+            f"{VALUES[unit].wanted}, or an object such as {READING_EXAMPLE}",
         )
-    return StatedValue(**read_part(READING_SCHEMAS[unit](), value))
+    return StatedValue(**read_part(READING_SCHEMAS[unit](), value, READING_EXAMPLE))
 
 
 def to_readings(given: Mapping[str, StatedValue | None]) -> Measured:
@@ -165,11 +171,17 @@ class FactsSchema(StrictSchema):
         load_default=None,
         allow_none=True,
     )
-    recheck = Part(RecheckSchema, load_default=None, allow_none=True)
+    recheck = Part(
+        RecheckSchema, '{"owner": "vet", "on": "2027-01-06"}', load_default=None, allow_none=True
+    )
     plan_signed_on = Day(load_default=None, allow_none=True)
-    previous = Part(PreviousSchema, load_default=None, allow_none=True)
+    previous = Part(
+        PreviousSchema, '{"on": "2026-10-21", "readings": {}}', load_default=None, allow_none=True
+    )
     resets_in_device = Number(0, 500, whole=True, load_default=None, allow_none=True)
-    lameness = Part(LamenessSchema, load_default=None, allow_none=True)
+    lameness = Part(
+        LamenessSchema, '{"scale": "aaep", "value": 2}', load_default=None, allow_none=True
+    )
 
     @post_load
     def to_facts(self, data: dict[str, Any], **_: Any) -> Facts:  # noqa: ANN401 - the library's signature
@@ -216,19 +228,21 @@ class WindowSchema(StrictSchema):
 class WorksheetSchema(StrictSchema):
     """The one JSON document that the calculator takes."""
 
-    profile = Part(ProfileSchema, required=True)
-    film = Part(FilmSchema, load_default=None, allow_none=True)
+    profile = Part(ProfileSchema, '{"limb": "LF", "animal": "adult_horse"}', required=True)
+    film = Part(
+        FilmSchema, '{"landmarks_mm": {"p3_tip": [0, 15]}}', load_default=None, allow_none=True
+    )
     readings = Readings(load_default=dict)
-    plan = Part(PlanSchema, load_default=None, allow_none=True)
+    plan = Part(PlanSchema, PLAN_EXAMPLE, load_default=None, allow_none=True)
     limits = Many(
-        lambda limit: read_part(LimitSchema(), limit),
+        lambda limit: read_part(LimitSchema(), limit, LIMIT_EXAMPLE),
         MOST_LIMITS,
         f"a list of at most {MOST_LIMITS} limits is wanted",
         load_default=(),
     )
-    as_fitted = Part(PlanSchema, load_default=None, allow_none=True)
-    facts = Part(FactsSchema, load_default=None, allow_none=True)
-    window = Part(WindowSchema, load_default=None, allow_none=True)
+    as_fitted = Part(PlanSchema, PLAN_EXAMPLE, load_default=None, allow_none=True)
+    facts = Part(FactsSchema, '{"red_flags": []}', load_default=None, allow_none=True)
+    window = Part(WindowSchema, '{"heel_trim_mm": [0, 10]}', load_default=None, allow_none=True)
 
 
 def load_worksheet(given: Mapping[str, Any], today: date) -> Worksheet:

@@ -5,7 +5,7 @@ the marker's ends must return the dimensions that the foot was drawn from.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -21,6 +21,8 @@ __all__ = ["Exposure", "Foot", "Phantom", "draw_phantom"]
 
 LIMBS = ("LF", "RF", "LH", "RH")
 SMALLEST_PX = 200
+COARSEST_MM = 1.0
+BITS_STORED = range(8, 17)
 DRAWN_ON = date(2026, 1, 5)
 
 
@@ -51,7 +53,7 @@ class Phantom:
     landmarks_px: dict[str, list[float] | list[list[float]]]
     marker_ends_px: list[list[float]]
     marker_length_mm: float
-    truth: Mapping[str, float] = field(default_factory=dict)
+    truth: Mapping[str, float]
 
 
 def draw_phantom(foot: Foot, exposure: Exposure, *, patient_name: str = "") -> Phantom:
@@ -95,15 +97,15 @@ def _magnification(exposure: Exposure) -> float:
 
 
 def _check(exposure: Exposure) -> None:
+    spacing_fits = all(0.0 < each <= COARSEST_MM for each in (exposure.row_mm, exposure.column_mm))
+    sides = min(exposure.size_px)
     faults = {
-        "The detector's spacing must be above 0 and at most 1 mm.": 0.0 < exposure.row_mm <= 1.0
-        and 0.0 < exposure.column_mm <= 1.0,
-        "oid_mm must be from 0 to less than half of sid_mm.": 0.0
-        <= exposure.oid_mm
-        < exposure.sid_mm / 2.0,
-        "bits_stored must be from 8 to 16.": 8 <= exposure.bits_stored <= 16,  # noqa: PLR2004
-        f"The film must be at least {SMALLEST_PX} pixels wide and high.": min(exposure.size_px)
-        >= SMALLEST_PX,
+        "The detector's spacing must be above 0 and at most 1 mm.": spacing_fits,
+        "oid_mm must be from 0 to less than half of sid_mm.": (
+            0.0 <= exposure.oid_mm < exposure.sid_mm / 2.0
+        ),
+        "bits_stored must be from 8 to 16.": exposure.bits_stored in BITS_STORED,
+        f"The film must be at least {SMALLEST_PX} pixels wide and high.": sides >= SMALLEST_PX,
         f"limb must be one of {', '.join(LIMBS)}.": exposure.limb in LIMBS,
         "marker_length_mm must be above 0.": exposure.marker_length_mm > 0.0,
         "noise must not be negative.": exposure.noise >= 0.0,

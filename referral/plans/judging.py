@@ -26,6 +26,10 @@ from referral.rulebook.loader import Rulebook
 from referral.storage.canonical import canonical_json, sha256_hex
 
 
+NOT_POSSIBLE = "fitted_not_possible"
+"""The code of the warning that what was fitted does not go with the foot as measured."""
+
+
 @dataclass(frozen=True, slots=True)
 class Subject:
     """Everything one judging rests on, limb by limb; reasons are keyed ``LF.heel_trim_mm``."""
@@ -159,7 +163,7 @@ def _foretold(
             weeks=fitted.interval_weeks,
             joints={},
             assumptions=(),
-            warnings=(Caveat("fitted_not_possible", says),),
+            warnings=(Caveat(NOT_POSSIBLE, says),),
         )
 
 

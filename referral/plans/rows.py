@@ -165,13 +165,21 @@ def _limit(
             for sign, bound in (("≥", limit.at_least), ("≤", limit.at_most))
             if bound is not None
         )
-    if parts:
-        return ", ".join(parts), "case"
-    for each in findings:
-        if each.limit is not None and each.value is not None and each.margin:
-            sign = "≥" if (each.value - each.limit) * each.margin > 0 else "≤"
-            return f"{sign} {number(each.limit)} {unit}".replace(" °", "°"), each.limit_from
-    return None, None
+    answering = [(bound, each) for each in findings if (bound := _bound(each, unit))]
+    if not parts:
+        return (answering[0][0], answering[0][1].limit_from) if answering else (None, None)
+    if answering and answering[0][1].limit_from != "case":
+        # the answer beside it is that of another limit, so that one is named too
+        both = [*(f"{part} this case" for part in parts), answering[0][0]]
+        return f"{', '.join(both)} {answering[0][1].limit_from}", None
+    return ", ".join(parts), "case"
+
+
+def _bound(finding: JudgedMeasure, unit: str) -> str:
+    if finding.limit is None or finding.value is None or not finding.margin:
+        return ""
+    sign = "≥" if (finding.value - finding.limit) * finding.margin > 0 else "≤"
+    return f"{sign} {number(finding.limit)} {unit}".replace(" °", "°")
 
 
 def plan_lines(

@@ -13,6 +13,7 @@ from referral.cases.queries import flags_of, people_on
 from referral.core.rules.deviations import AGREED, KIND_OF
 from referral.core.workflow import LAWS, Move, Stage
 from referral.errors import NotFound
+from referral.plans.judging import NOT_POSSIBLE
 from referral.plans.models import FindingRow, PlanRow
 from referral.plans.queries import PlanView, case_limits, plan_of
 from referral.plans.rows import (
@@ -211,6 +212,7 @@ class LimbFitted:
     lines: tuple[PlanLine, ...]
     rows: tuple[ReadingRow, ...]
     findings: tuple[FindingRow, ...]
+    not_foretold: str
     warnings: tuple[str, ...]
 
 
@@ -300,8 +302,9 @@ def _limbs_fitted(
         )
         lines = plan_lines(plan.limbs[limb], content, reasons)
         said = view.judgement.predictions[limb]["warnings"]
-        warnings = tuple(each["text"] for each in said)
-        shown.append(LimbFitted(limb, lines, rows, tuple(findings), warnings))
+        loud = " ".join(each["text"] for each in said if each["code"] == NOT_POSSIBLE)
+        quiet = tuple(each["text"] for each in said if each["code"] != NOT_POSSIBLE)
+        shown.append(LimbFitted(limb, lines, rows, tuple(findings), loud, quiet))
     return tuple(shown)
 
 

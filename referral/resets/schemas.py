@@ -86,18 +86,12 @@ def _reasons(form: MultiDict[str, str], limbs: tuple[str, ...]) -> Mapping[str, 
 
 
 def at_form_fields(error: Invalid) -> Invalid:
-    """Return the error with its faults at the fields of the form."""
+    """Return the error with the reasons it asks for at the fields that take them."""
     return Invalid(error.message, {_at(name): said for name, said in error.faults.items()})
 
 
 def _at(name: str) -> str:
-    wants_reason = name.startswith(REASON)
     limb, mark, field = name.removeprefix(REASON).partition(".")
-    if not mark:
+    if not mark or not name.startswith(REASON):
         return name
-    if field == INTERVAL:
-        return reason_field(limb, INTERVAL) if wants_reason else INTERVAL
-    form_field = FORM_FIELDS.get(field) or FORM_FIELDS.get(field.removeprefix("plan."), field)
-    if wants_reason:
-        return reason_field(limb, form_field)
-    return f"{limb}{BETWEEN}{form_field}"
+    return reason_field(limb, FORM_FIELDS.get(field, field))

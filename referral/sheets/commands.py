@@ -7,58 +7,76 @@ import click
 
 from referral.clock import utc_now
 from referral.errors import Invalid
-from referral.sheets.verify import Lookup, Verification, verify_pdf
+from referral.settings import CONFIG_NAME, instance_named, load_settings
+from referral.sheets.verify import Verification, verify_pdf
+from referral.storage.given import MEBIBYTE, STANDARD_INPUT, read_given
+
+LARGEST_SHEET = 50 * MEBIBYTE
+LARGEST_CERTIFICATE = MEBIBYTE
 
 
 @click.command()
-@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.argument("file")
 @click.option(
     "--instance",
-    type=click.Path(path_type=Path, file_okay=False, exists=True),
-    help="The instance that is said to have issued it.",
+    type=click.Path(path_type=Path),
+    help="The instance that is said to have issued it; else REFERRAL_INSTANCE, else the one "
+    "whose folder FILE lies in.",
 )
-@click.option(
-    "--root",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="An authority's root certificate (PEM), where there is no instance to ask.",
-)
-@click.option(
-    "--crl",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="That authority's list of withdrawn certificates (PEM).",
-)
-@click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
-def verify(
-    file: Path, instance: Path | None, root: Path | None, crl: Path | None, *, as_json: bool
-) -> int:
-    """Say who signed FILE, when, and whether anything was changed since.
+@click.option("--root", help="An authority's root certificate (PEM), in place of an instance.")
+@click.option("--crl", help="That authority's list of withdrawn certificates (PEM).")
+def verify(file: str, instance: Path | None, root: str | None, crl: str | None) -> int:
+    """Say as JSON who signed FILE, when, and whether anything was changed since.
 
-    Exit status 0: all good; 1: changed, untrusted or incomplete; 2: unreadable.
+    Exit status 0: all good; 1: changed, untrusted, incomplete, or no authority is known;
+    2: unreadable.
     """
     if instance and root:
         raise Invalid("Name an instance or a root certificate, not both.")
-    data = file.read_bytes()
-    answer = _by_instance(data, instance) if instance else _alone(data, root, crl)
-    click.echo(json.dumps(answer.to_dict(), indent=1) if as_json else "\n".join(answer.says))
+    data = read_given(file, LARGEST_SHEET)
+    folder = None if root else instance or instance_named() or _instance_above(file)
+    if folder is None:
+        answer = verify_pdf(data, _certificate(root), _certificate(crl))
+    else:
+        answer = _by_instance(data, folder)
+    if answer.damaged:
+        raise Invalid(f"{file}: {answer.damaged}")
+    click.echo(json.dumps(answer.to_dict(), indent=2, ensure_ascii=False, allow_nan=False))
     return answer.exit_status
 
 
-def _alone(data: bytes, root: Path | None, crl: Path | None) -> Verification:
-    return verify_pdf(data, _read(root), _read(crl))
+def _certificate(name: str | None) -> bytes | None:
+    data = None if name is None else read_given(name, LARGEST_CERTIFICATE)
+    if data is not None and b"-----BEGIN " not in data:
+        raise Invalid(f"{name}: this is not in PEM form; name the authority's own .pem file.")
+    return data
 
 
-def _read(path: Path | None) -> bytes | None:
-    return path.read_bytes() if path else None
+def _instance_above(file: str) -> Path | None:
+    """Return the nearest folder above a file that is an instance in use."""
+    if file == STANDARD_INPUT:
+        return None
+    for folder in Path(file).resolve().parents:
+        if (folder / CONFIG_NAME).is_file() and (folder / "var").is_dir():
+            return folder
+    return None
 
 
-def _by_instance(data: bytes, instance: Path) -> Verification:
-    from referral.settings import load_settings  # noqa: PLC0415 - loaded when asked for
-    from referral.sheets.office import authority_of  # noqa: PLC0415 - loaded when asked for
-    from referral.sheets.queries import issued_lookup  # noqa: PLC0415 - loaded when asked for
-    from referral.storage.db import Database  # noqa: PLC0415 - loaded when asked for
+def _by_instance(data: bytes, folder: Path) -> Verification:
+    from referral.sheets.office import authority_folder, authority_of  # noqa: PLC0415 - heavy
+    from referral.sheets.queries import issued_lookup  # noqa: PLC0415 - heavy
+    from referral.storage import schema  # noqa: PLC0415 - heavy
+    from referral.storage.db import Database  # noqa: PLC0415 - heavy
 
-    settings, now = load_settings(instance), utc_now()
-    authority = authority_of(settings, now)
-    with Database(settings.database_url).reading() as session:
-        lookup: Lookup = issued_lookup(session)
-        return verify_pdf(data, authority.root_pem, authority.crl(now), lookup)
+    settings, now = load_settings(folder), utc_now()
+    database = Database(settings.database_url)
+    try:
+        schema.refuse_old(database.engine)
+        root_pem = crl_pem = None
+        if authority_folder(settings).is_dir():
+            authority = authority_of(settings, now)
+            root_pem, crl_pem = authority.root_pem, authority.crl(now)
+        with database.reading() as session:
+            return verify_pdf(data, root_pem, crl_pem, issued_lookup(session))
+    finally:
+        database.dispose()

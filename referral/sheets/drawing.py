@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from referral.core.predict.plan import Plan
 from referral.sheets.snapshot import DrawnPlan
+from referral.web.written import MINUS, number
 
 USUAL_ANGLE_DEG = 50.0
 USUAL_LENGTH_MM = 135.0
@@ -19,7 +20,6 @@ USUAL_WEB_MM = 22.0
 WALL_LENGTH_MM = 88.0
 HEEL_LENGTH_MM = 42.0
 LEAST_WALL_ANGLE_DEG = 20.0
-MINUS = "\N{MINUS SIGN}"
 LETTERS_MM, SIDE_WIDTH_MM, SOLE_WIDTH_MM = 2.4, 66.0, 40.0
 INK, HORN, SHOE, METAL, CUT = "#14191f", "#e9e4da", "#5d6b78", "#b9c2ca", "#8a5a00"
 
@@ -139,7 +139,7 @@ def shod_svg(plan: DrawnPlan) -> str:
         page.add(*_shoe_side(plan, foot.toe, raised.heel, heel_end))
         page.text((34, -13), f"breakover {_number(plan.breakover_setback_mm)} mm back", "end")
         wedge_words = f"{_number(plan.wedge_deg)}° wedge, " if plan.wedge_deg else ""
-        page.text((page.left, -13), f"{wedge_words}heel +{_number(plan.heel_extension_mm)} mm")
+        page.text((page.left, -13), f"{wedge_words}heel {_signed(plan.heel_extension_mm)} mm")
     page.add(_ground(page))
     return page.svg()
 
@@ -158,7 +158,7 @@ def sole_svg(plan: DrawnPlan) -> str:
         ("lateral", plan.lateral_extension_mm),
     ):
         left = (side == "medial") == medial_left
-        words = f"{side} +{_number(extra_mm)} mm" if extra_mm else side
+        words = f"{side} {_signed(extra_mm)} mm" if extra_mm else side
         page.text((page.left, 8) if left else (page.right, 8), words, "start" if left else "end")
     return page.svg()
 
@@ -358,4 +358,8 @@ def _at(point: Point) -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:.1f}".rstrip("0").rstrip(".").replace("-", MINUS)
+    return number(value).removesuffix(".0")
+
+
+def _signed(value: float) -> str:
+    return _number(value) if value < 0 else f"+{_number(value)}"

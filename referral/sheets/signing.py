@@ -132,7 +132,7 @@ def _signer(authority: Authority, issued: IssuedKey) -> Any:  # noqa: ANN401 - p
     def certificate(text: bytes) -> Any:  # noqa: ANN401 - asn1crypto carries no types
         return x509.Certificate.load(pem.unarmor(text)[2])
 
-    chain = SimpleCertificateStore()  # type: ignore[no-untyped-call]
+    chain = SimpleCertificateStore()  # type: ignore[no-untyped-call]  # has no types
     chain.register(certificate(authority.root_pem))
     return SimpleSigner(
         signing_cert=certificate(issued.certificate_pem.encode()),
@@ -171,7 +171,7 @@ def _stamp_style(page: bytes, file: Path) -> Any:  # noqa: ANN401 - pyHanko's ow
     file.write_bytes(page)
     return StaticStampStyle(
         border_width=0,
-        background=ImportedPdfPage(str(file)),  # type: ignore[no-untyped-call]
+        background=ImportedPdfPage(str(file)),  # type: ignore[no-untyped-call]  # has no types
         background_opacity=1.0,
         background_layout=SimpleBoxLayoutRule(
             AxisAlignment.ALIGN_MIN,

@@ -23,7 +23,7 @@ CLAIM = b"""<rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdf
 """PDF/UA identification with the extension schema that PDF/A asks for. Source: ISO 14289-1."""
 
 
-def tag_widget(document: Any, page: Any, widget: Any, label: str) -> None:  # noqa: ANN401
+def tag_widget(document: Any, page: Any, widget: Any, label: str) -> None:  # noqa: ANN401 - pikepdf
     """Hang a form field into the structure tree, so that a screen reader comes to it."""
     import pikepdf  # noqa: PLC0415 - heavy, loaded on first use
 

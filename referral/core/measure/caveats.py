@@ -1,15 +1,28 @@
-"""What is doubtful about the circle through the condyle's points."""
+"""What is doubtful about a picture: its scale, its view, the circle through the condyle."""
 
 from dataclasses import dataclass
 
 from referral.core.errors import DegenerateCircle
 from referral.core.geometry.circle import FEWEST_POINTS, arc_deg
+from referral.core.geometry.scale import Scale
 from referral.core.measure.lateromedial import condyle_circle
 from referral.core.measure.placement import Placement
 from referral.core.measure.readings import Caveat
 
 GREATEST_RESIDUAL_MM = 1.0
 LEAST_ARC_DEG = 90.0
+
+OBLIQUE = Caveat(
+    "oblique",
+    "The condyles are not superimposed: the film is oblique, rotation reads too small, "
+    "and the uncertainties are widened.",
+)
+PHOTO_GUIDE = Caveat(
+    "photo", "Read from a photo: a guide from outside, not to be mixed with readings of a film."
+)
+SIZE_ASSUMED = Caveat(
+    "size_assumed", "No scale: the uncertainty of angles is that of a foot of ordinary size."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +37,19 @@ class CondyleFit:
     def is_short(self) -> bool:
         """Return whether the points cover less than 90 degrees of their circle."""
         return self.count >= FEWEST_POINTS and self.arc_deg < LEAST_ARC_DEG
+
+
+def scale_caveats(scale: Scale, *, is_placed: bool) -> tuple[Caveat, ...]:
+    """Return what is doubtful about a picture's scale; ``is_placed`` says if it has a frame.
+
+    Examples
+    --------
+    >>> from referral.core.geometry.scale import no_scale
+    >>> [caveat.code for caveat in scale_caveats(no_scale(), is_placed=True)]
+    ['size_assumed']
+    """
+    found = tuple(Caveat("scale", text) for text in scale.warnings)
+    return (*found, SIZE_ASSUMED) if is_placed and scale.row_mm is None else found
 
 
 def condyle_fit(placed: Placement, root: str) -> CondyleFit | None:

@@ -54,12 +54,24 @@ def checked_landmarks(
     for name, value in raw.items():
         at = f"{root}.{name}"
         if name not in known:
-            raise UnknownLandmark(f"A {view} film has no landmark {name!r}.", at=at)
+            raise UnknownLandmark(f"A {picture_name(view)} has no landmark {name!r}.", at=at)
         points[name] = as_points(value, at=at)
         _check_shape(name, points[name], at)
     if size_px is not None and points:
         _check_inside(points, size_px, root)
     return points
+
+
+def picture_name(view: str) -> str:
+    """Return what a picture of a view is called.
+
+    Examples
+    --------
+    >>> picture_name("lateromedial"), picture_name("sole_photo")
+    ('lateromedial film', 'sole photo')
+    """
+    name = view.replace("_", " ")
+    return name if name.endswith("photo") else f"{name} film"
 
 
 def check_above(points: Mapping[str, Floats], names: Iterable[str], root: str) -> None:
@@ -121,6 +133,42 @@ def check_order(points: Mapping[str, Floats], pairs: Iterable[tuple[str, str]], 
                 "swap whichever points are exchanged.",
                 at=f"{root}.{rear}",
             )
+
+
+def check_sides(points: Mapping[str, Floats], pairs: Iterable[tuple[str, str]], root: str) -> None:
+    """Refuse a sole, y to the lateral side, whose landmarks contradict each other on the side.
+
+    Raises
+    ------
+    CoreError
+        If the first of a pair, which is the medial one, does not have the smaller y.
+
+    Examples
+    --------
+    >>> sides = {"heel_medial": as_points([0, -9]), "heel_lateral": as_points([0, 9])}
+    >>> check_sides(sides, [("heel_medial", "heel_lateral")], "")
+    """
+    for medial, lateral in pairs:
+        both = medial in points and lateral in points
+        if both and not points[medial][1] < points[lateral][1]:
+            raise CoreError(
+                f"{medial} lies on the lateral side of {lateral}, as the other landmarks have it; "
+                "swap whichever points are exchanged.",
+                at=f"{root}.{medial}",
+            )
+
+
+def is_upside_down(points: Mapping[str, Floats], upper: str, lower: str) -> bool:
+    """Return whether both points of a line are there and its upper one lies lower.
+
+    Examples
+    --------
+    >>> line = {"wall_proximal": as_points([0, 5]), "wall_distal": as_points([0, 50])}
+    >>> is_upside_down(line, "wall_proximal", "wall_distal")
+    True
+    """
+    both = upper in points and lower in points
+    return both and bool(points[upper][1] < points[lower][1])
 
 
 def _check_shape(name: str, points: Floats, at: str) -> None:

@@ -12,21 +12,41 @@ import numpy as np
 from referral.core.errors import CoreError, DegenerateLine
 from referral.core.geometry.circle import FEWEST_POINTS
 from referral.core.geometry.frames import pixels_to_mm
-from referral.core.geometry.points import Floats, distance
+from referral.core.geometry.points import Floats
 from referral.core.geometry.scale import Scale
-from referral.core.measure.caveats import CondyleFit, condyle_caveats, condyle_fit
-from referral.core.measure.checks import check_above, check_lines, check_order, checked_landmarks
-from referral.core.measure.landmarks import HARD_TO_PLACE, SEVERAL_POINTS
+from referral.core.measure.caveats import (
+    OBLIQUE,
+    PHOTO_GUIDE,
+    CondyleFit,
+    condyle_caveats,
+    condyle_fit,
+    scale_caveats,
+)
+from referral.core.measure.checks import (
+    check_above,
+    check_lines,
+    check_order,
+    check_sides,
+    checked_landmarks,
+    is_upside_down,
+)
+from referral.core.measure.landmarks import SEVERAL_POINTS
 from referral.core.measure.lateromedial import CENTRE_READINGS
-from referral.core.measure.placement import Axes, Placement, lay_out
+from referral.core.measure.photo_scale import TILT_U, photo_scale
+from referral.core.measure.placement import Axes, Placement, guessed_unit_mm, lay_out
 from referral.core.measure.readings import Caveat, Measured, Reading
-from referral.core.measure.reasons import absent_reasons
+from referral.core.measure.reasons import (
+    NO_SCALE,
+    absent_reasons,
+    no_way_up,
+    photo_no_scale,
+    refused_readings,
+)
 from referral.core.measure.uncertainty import first_order, monte_carlo
 from referral.core.measure.views import VIEWS, View
 from referral.core.units import unit_of
 
 DEFAULT_LANDMARK_SD_MM = 0.5
-HARD_LANDMARK_SD_MM = 1.5
 GREATEST_SD_MM = 20.0
 OBLIQUE_UP_TO_DEG = 20.0
 OBLIQUE_U = (1.0 / math.cos(math.radians(OBLIQUE_UP_TO_DEG)) - 1.0) / math.sqrt(3.0)
@@ -35,12 +55,6 @@ OBLIQUE_U = (1.0 / math.cos(math.radians(OBLIQUE_UP_TO_DEG)) - 1.0) / math.sqrt(
 Rectangular up to a foot turned by 20 degrees, lengths x cos(turn); the loss of rotation on
 real feet is larger than this plane model's (Koblik 1988, JAVMA 192:346-349).
 """
-
-TIP_TO_PROCESS_MM = 72.0
-FOOT_ACROSS_MM = 150.0
-"""Size of an adult forefoot, used only for the u of angles on a film without scale."""
-
-NO_WAY_UP = "needs a landmark above the ground, such as p3_tip, to know which way is up"
 
 DRAWS = 10_000
 SEED = 20_010_706
@@ -53,6 +67,9 @@ class Film:
     ``size_px`` is width and height. ``landmark_sd_mm`` is the standard deviation of placing
     a landmark; ``sd_given`` says that it was stated for this film and holds for all of them.
     ``shod`` is ``yes no unknown``, ``trim`` is ``before after unknown``.
+    ``landmark_sds_mm`` are the SDs of single landmarks, such as a person's own from repeated
+    placements; they come before all others. On a photo ``scale_length_mm`` is the known
+    length from ``scale_a`` to ``scale_b``, and ``cannon_vertical`` says how the horse stood.
     """
 
     view: str
@@ -66,10 +83,39 @@ class Film:
     trim: str = "before"
     condyles_superimposed: bool | None = None
     sd_given: bool = False
+    landmark_sds_mm: Mapping[str, float] | None = None
+    scale_length_mm: float | None = None
+    cannon_vertical: bool | None = None
+
+    @property
+    def is_photo(self) -> bool:
+        """Return whether the picture is a photo, whose readings are external guides."""
+        return self.view in VIEWS and VIEWS[self.view].is_photo
+
+    @property
+    def scale_in_force(self) -> Scale:
+        """Return the scale that holds: on a photo that of its known length, if it has one."""
+        length_mm, landmarks = self.scale_length_mm, self.landmarks_px
+        if length_mm is None or landmarks is None or not self.is_photo:
+            return self.scale
+        return photo_scale(
+            self.view,
+            landmarks,
+            length_mm,
+            otherwise=self.scale,
+            size_px=self.size_px,
+            end_sd_mm=_sd_mm(self, "scale_a"),
+        )
 
     @property
     def scale_state(self) -> str:
-        """Return the scale's state, or ``foot_frame`` for landmarks in millimetres."""
+        """Return the scale's state, or ``foot_frame`` for landmarks in millimetres.
+
+        A photo's is ``external``, or ``none``: its lengths are not a film's.
+        """
+        if self.is_photo:
+            scaled = self.landmarks_mm is not None or self.scale_in_force.row_mm is not None
+            return "external" if scaled else "none"
         return self.scale.state if self.landmarks_mm is None else "foot_frame"
 
 
@@ -129,7 +175,8 @@ def placement(film: Film) -> Placement | None:
     if axes is None:
         check_above(points, view.lowest_bone, root)
     check_order(points, view.rear_to_front, root)
-    swapped = [pair for pair in view.ordered if _upside_down(points, *pair)]
+    check_sides(points, view.across, root)
+    swapped = [pair for pair in view.ordered if is_upside_down(points, *pair)]
     for upper, lower in swapped:
         landmarks[upper], landmarks[lower] = landmarks[lower], landmarks[upper]
     return _place(film, landmarks, axes) if swapped else placed
@@ -182,7 +229,11 @@ def measure(film: Film) -> Measured:
         _usable_names(film),
         shod=film.shod,
         in_mm=film.landmarks_mm is not None,
-        scale=film.scale,
+        scale=film.scale_in_force,
+        no_scale=photo_no_scale(film.landmarks_px or {}, film.scale_length_mm)
+        if film.is_photo
+        else NO_SCALE,
+        refused=refused_readings(cannon_vertical=film.cannon_vertical),
     )
     fit = None if placed is None else condyle_fit(placed, _root(film))
     values = {} if placed is None else _values(view, placed, fit)
@@ -191,7 +242,7 @@ def measure(film: Film) -> Measured:
         for code, (value, u) in values.items()
         if code not in absent and math.isfinite(value) and math.isfinite(u)
     }
-    why = NO_WAY_UP if placed is None else "the lines it is read between do not meet"
+    why = no_way_up(view) if placed is None else "the lines it is read between do not meet"
     for code in view.needs:
         if code not in readings:
             absent.setdefault(code, why)
@@ -222,7 +273,7 @@ def _landmarks(film: Film) -> dict[str, Floats]:
     size_px = film.size_px if film.landmarks_mm is None else None
     points = checked_landmarks(film.view, given, root, size_px)
     if film.landmarks_mm is None:
-        row, column = _spacing(film.scale)
+        row, column = _spacing(film.scale_in_force)
         points = {name: pixels_to_mm(each, row, column) for name, each in points.items()}
     check_lines(points, VIEWS[film.view].lines, root)
     return points
@@ -242,8 +293,9 @@ def _spacing(scale: Scale) -> tuple[float, float]:
 
 def _axes(view: View, landmarks: Mapping[str, Floats]) -> Axes | None:
     above = [name for name in view.above if name in landmarks]
-    if landmarks.keys() >= set(view.ground):
-        return Axes(*view.ground, above[0]) if above else None
+    if landmarks.keys() >= set(view.frame):
+        rear, *other, front = view.frame
+        return Axes(rear, front, above[0], *other) if above else None
     stand_in = view.stand_in
     if stand_in and landmarks.keys() >= {stand_in.rear, stand_in.front, stand_in.above}:
         return stand_in
@@ -255,51 +307,54 @@ def _standing(placed: Placement, root: str) -> dict[str, Floats]:
         return placed.points(placed.x0)
     except DegenerateLine as error:
         above = placed.axes.above if placed.axes else ""
-        raise DegenerateLine(error.message, at=f"{root}.{above}") from error
+        message = error.message
+        if placed.axes and placed.axes.other_rear:
+            message = f"{above} lies on the foot's middle line, or the toe lies at the heels."
+        raise DegenerateLine(message, at=f"{root}.{above}") from error
 
 
 def _stands_on_ground(film: Film, placed: Placement) -> bool:
-    return placed.axes is None or placed.axes.rear == _view(film).ground[0]
-
-
-def _upside_down(points: Mapping[str, Floats], upper: str, lower: str) -> bool:
-    both = upper in points and lower in points
-    return both and bool(points[upper][1] < points[lower][1])
+    return placed.axes is None or placed.axes.rear == _view(film).frame[0]
 
 
 def _place(film: Film, landmarks: Mapping[str, Floats], axes: Axes | None) -> Placement:
     every, spans = lay_out(landmarks)
-    has_scale = film.landmarks_mm is not None or film.scale.row_mm is not None
-    unit_mm = 1.0 if has_scale else _guessed_unit_mm(landmarks, every)
+    has_scale = film.landmarks_mm is not None or film.scale_in_force.row_mm is not None
+    unit_mm = 1.0 if has_scale else guessed_unit_mm(_view(film).known_size, landmarks, every)
     sd_mm = _landmark_sds(film, spans, len(every))
-    oblique = film.condyles_superimposed is False and bool(sd_mm.any())
-    scaled = film.landmarks_mm is None and bool(sd_mm.any())
-    extra = [film.scale.relative_u if scaled else 0.0, OBLIQUE_U if oblique else 0.0]
-    u = np.concatenate([np.repeat(sd_mm / unit_mm, 2), extra])
+    shared = _shared_u(film) if sd_mm.any() else (0.0, 0.0)
+    u = np.concatenate([np.repeat(sd_mm / unit_mm, 2), shared])
     return Placement(np.concatenate([every.ravel(), [1.0, 1.0]]), u, spans, axes, unit_mm)
 
 
+def _shared_u(film: Film) -> tuple[float, float]:
+    """Return the u of what all points share: the scale, and the stretch along the ground."""
+    in_mm = film.landmarks_mm is not None
+    scale_u = 0.0 if in_mm else film.scale_in_force.relative_u
+    if film.is_photo:
+        # The known length leans as the foot does, whichever way it lies.
+        return (0.0, 0.0) if in_mm else (math.hypot(scale_u, TILT_U), TILT_U)
+    return scale_u, OBLIQUE_U if film.condyles_superimposed is False else 0.0
+
+
 def _landmark_sds(film: Film, spans: Mapping[str, slice | int], count: int) -> Floats:
-    sd = film.landmark_sd_mm
-    if not 0.0 <= sd <= GREATEST_SD_MM:
-        raise CoreError(
-            f"The landmark SD must be from 0 to {GREATEST_SD_MM:g} mm.", at="film.landmark_sd_mm"
-        )
-    sds = np.full(count, sd)
-    if not film.sd_given and sd == DEFAULT_LANDMARK_SD_MM:
-        for name in HARD_TO_PLACE & spans.keys():
-            sds[spans[name]] = HARD_LANDMARK_SD_MM
+    sds = np.empty(count)
+    for name, span in spans.items():
+        sds[span] = _sd_mm(film, name)
     return sds
 
 
-def _guessed_unit_mm(landmarks: Mapping[str, Floats], every: Floats) -> float:
-    """Return what one unit of an unscaled picture measures on a foot of ordinary size."""
-    if landmarks.keys() >= {"p3_tip", "p3_palmar_process"}:
-        return TIP_TO_PROCESS_MM / float(
-            distance(landmarks["p3_tip"], landmarks["p3_palmar_process"])
-        )
-    across = float(np.hypot(*np.ptp(every, axis=0)))
-    return FOOT_ACROSS_MM / across if across > 0.0 else 1.0
+def _sd_mm(film: Film, name: str) -> float:
+    """Return the landmark's SD: its own, the stated one, or the view's, in this order."""
+    own = film.landmark_sds_mm or {}
+    sd, at = film.landmark_sd_mm, "film.landmark_sd_mm"
+    if name in own:
+        sd, at = own[name], f"film.landmark_sds_mm.{name}"
+    elif not film.sd_given and sd == DEFAULT_LANDMARK_SD_MM:
+        sd = _view(film).sds_mm.get(name, sd)
+    if not 0.0 <= sd <= GREATEST_SD_MM:
+        raise CoreError(f"The landmark SD must be from 0 to {GREATEST_SD_MM:g} mm.", at=at)
+    return sd
 
 
 def _usable_names(film: Film) -> frozenset[str]:
@@ -329,23 +384,16 @@ def _values(
 
 
 def _reading(film: Film, code: str, value: float, u: float) -> Reading:
-    basis = "film" if film.landmarks_mm is None else "foot_frame"
+    in_mm = film.landmarks_mm is not None
+    basis = "photo" if film.is_photo else ("foot_frame" if in_mm else "film")
     return Reading(code, value, u, unit_of(code) or "", film.scale_state, basis)
 
 
 def _caveats(film: Film, placed: Placement | None, fit: CondyleFit | None) -> tuple[Caveat, ...]:
-    found = []
-    if film.landmarks_mm is None:
-        found += [Caveat("scale", text) for text in film.scale.warnings]
-        if placed is not None and film.scale.row_mm is None:
-            text = "No scale: the uncertainty of angles is that of a foot of ordinary size."
-            found.append(Caveat("size_assumed", text))
+    scale = film.scale_in_force if film.landmarks_mm is None else None
+    found = () if scale is None else scale_caveats(scale, is_placed=placed is not None)
+    if film.is_photo:
+        return (PHOTO_GUIDE, *found)
     if fit is not None:
         found += condyle_caveats(fit)
-    if film.condyles_superimposed is False:
-        text = (
-            "The condyles are not superimposed: the film is oblique, rotation reads too small, "
-            "and the uncertainties are widened."
-        )
-        found.append(Caveat("oblique", text))
-    return tuple(found)
+    return found if film.condyles_superimposed is not False else (*found, OBLIQUE)

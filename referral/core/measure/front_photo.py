@@ -68,4 +68,4 @@ def front_photo_readings(points: Points) -> dict[str, Floats]:
     found = {f"photo_{code}": value for code, value in same.items()}
     if points.keys() >= set(CORONETS):
         found["photo_coronet_tilt_deg"] = -slope_deg(*(points[name] for name in CORONETS))
-    return found
+    return {code: found[code] for code in NEEDS if code in found}

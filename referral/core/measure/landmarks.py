@@ -56,8 +56,64 @@ DORSOPALMAR: Mapping[str, str] = MappingProxyType(
     }
 )
 
+_SCALE_ENDS = {
+    "scale_a": "One end of a known length that lies in the plane to be measured.",
+    "scale_b": "The other end of that known length.",
+}
+
+SOLE_PHOTO: Mapping[str, str] = MappingProxyType(
+    {
+        "toe": "The foremost point of the toe, in line with the frog.",
+        "widest_medial": "The outermost point of the inner side, where the foot is widest.",
+        "widest_lateral": "The outermost point of the outer side, where the foot is widest.",
+        "heel_medial": "The rearmost bearing point of the inner heel; the shoe's if shod.",
+        "heel_lateral": "The rearmost bearing point of the outer heel; the shoe's if shod.",
+        "frog_apex": "The foremost point of the frog.",
+        "frog_widest_medial": "The inner edge of the frog, at its widest part.",
+        "frog_widest_lateral": "The outer edge of the frog, at its widest part.",
+        "frog_widest_level": "The middle of the frog, at the level of its widest part.",
+        **_SCALE_ENDS,
+    }
+)
+
+SIDE_PHOTO: Mapping[str, str] = MappingProxyType(
+    {
+        "toe": "The foremost point of the hoof or shoe on the ground.",
+        "coronet_dorsal": "Where hair and horn meet at the front.",
+        "heel": "The rearmost point that touches the ground; the shoe's heel if shod.",
+        "heel_wall_proximal": "The heel wall, high.",
+        "heel_wall_distal": "The heel wall, low.",
+        "wall_proximal": "The outer front wall, just below the coronet.",
+        "wall_distal": "The outer front wall, at the end of its upper straight part.",
+        "fetlock_centre": "The middle of the fetlock joint, as the skin shows it.",
+        "pastern_proximal": "The front face of the pastern, just below the fetlock.",
+        "pastern_distal": "The front face of the pastern, just above the coronet.",
+        **_SCALE_ENDS,
+    }
+)
+
+FRONT_PHOTO: Mapping[str, str] = MappingProxyType(
+    {
+        "ground_medial": "A point on the ground line at the inner side.",
+        "ground_lateral": "A point on the ground line at the outer side.",
+        "coronet_medial": "Where hair and horn meet at the inner side.",
+        "coronet_lateral": "Where hair and horn meet at the outer side.",
+        "wall_medial_proximal": "The outline of the inner wall, high.",
+        "wall_medial_distal": "The outline of the inner wall, at the ground.",
+        "wall_lateral_proximal": "The outline of the outer wall, high.",
+        "wall_lateral_distal": "The outline of the outer wall, at the ground.",
+        **_SCALE_ENDS,
+    }
+)
+
 LANDMARKS: Mapping[str, Mapping[str, str]] = MappingProxyType(
-    {"lateromedial": LATEROMEDIAL, "dorsopalmar": DORSOPALMAR}
+    {
+        "lateromedial": LATEROMEDIAL,
+        "dorsopalmar": DORSOPALMAR,
+        "sole_photo": SOLE_PHOTO,
+        "side_photo": SIDE_PHOTO,
+        "front_photo": FRONT_PHOTO,
+    }
 )
 """View -> landmark name -> what to place it on."""
 
@@ -66,3 +122,18 @@ SEVERAL_POINTS = frozenset({"p2_condyle"})
 
 HARD_TO_PLACE = frozenset({"hairline", "extensor_process"})
 """Landmarks whose placing varies more: a marker moved by 2-3 mm already matters."""
+
+PLACED_BY_EYE_MM: Mapping[str, float] = MappingProxyType(
+    {
+        "coronet_dorsal": 1.5,
+        "widest_medial": 2.0,
+        "widest_lateral": 2.0,
+        "frog_widest_level": 2.0,
+        "fetlock_centre": 3.0,
+    }
+)
+"""Landmarks of a photo that the eye finds less surely, with their SD in mm.
+
+An outline runs along the foot where it is widest, and skin hides the fetlock joint (common
+practice, no source).
+"""

@@ -6,16 +6,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from referral.core.geometry.frames import FootFrame, foot_frame
-from referral.core.geometry.points import Floats
+from referral.core.geometry.points import Floats, distance
+
+FOOT_ACROSS_MM = 150.0
+"""Size of an adult forefoot, used only for the u of angles on a picture without scale."""
 
 
 @dataclass(frozen=True, slots=True)
 class Axes:
-    """The landmarks a frame is built from: a line from rear to front, and what lies above it."""
+    """The landmarks a frame is built from: a line from rear to front, and what lies above it.
+
+    With ``other_rear`` the line starts midway between the two.
+    """
 
     rear: str
     front: str
     above: str
+    other_rear: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +59,12 @@ class Placement:
 
     def _frame(self, every: Floats, axes: Axes) -> FootFrame:
         """Return the frame of picture points (..., n, 2); its parts have shape (..., 1, 2)."""
-        corners = (every[..., self.spans[name], :] for name in (axes.rear, axes.front, axes.above))
-        frame = foot_frame(*corners)
+        rear, front, above = (
+            every[..., self.spans[name], :] for name in (axes.rear, axes.front, axes.above)
+        )
+        if axes.other_rear is not None:
+            rear = (rear + every[..., self.spans[axes.other_rear], :]) / 2.0
+        frame = foot_frame(rear, front, above)
         parts = (frame.origin, frame.x_axis, frame.y_axis)
         return FootFrame(*(part[..., None, :] for part in parts))
 
@@ -74,3 +85,24 @@ def lay_out(landmarks: Mapping[str, Floats]) -> tuple[Floats, dict[str, slice | 
         count += rows
     every = np.concatenate([points.reshape(-1, 2) for points in landmarks.values()])
     return every, spans
+
+
+def guessed_unit_mm(
+    known_size: tuple[str, str, float] | None, landmarks: Mapping[str, Floats], every: Floats
+) -> float:
+    """Return what one unit of an unscaled picture measures on a foot of ordinary size.
+
+    ``known_size`` are two landmarks and their usual distance in mm; where they are not placed
+    all points (n, 2) together are taken to span 150 mm.
+
+    Examples
+    --------
+    >>> ends = {"heel": np.zeros(2), "toe": np.array([260.0, 0.0])}
+    >>> guessed_unit_mm(("heel", "toe", 130.0), ends, np.zeros((2, 2)))
+    0.5
+    """
+    if known_size is not None and landmarks.keys() >= set(known_size[:2]):
+        first, second, usual_mm = known_size
+        return usual_mm / float(distance(landmarks[first], landmarks[second]))
+    across = float(np.hypot(*np.ptp(every, axis=0)))
+    return FOOT_ACROSS_MM / across if across > 0.0 else 1.0

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from referral.core.errors import UnknownMeasure
+from referral.core.measure.photo_texts import FRONT_PHOTO, OWN, SIDE_PHOTO, SOLE_PHOTO
 from referral.core.measure.views import VIEWS
 from referral.core.units import unit_of
 
@@ -28,7 +29,6 @@ class Measure:
     sentence: str
 
 
-OWN = "common practice, no source"
 CRIPPS = "Cripps & Eustace 1999, Equine Vet J 31:427-432"
 DARE = "Dareh-Shori, Iran J Vet Surg (angles S, T, U, H, R)"
 
@@ -263,14 +263,20 @@ _DORSOPALMAR: Mapping[str, tuple[str, str, str, str]] = {
     },
 }
 
-_TEXTS = {"lateromedial": _LATEROMEDIAL, "dorsopalmar": _DORSOPALMAR}
+_TEXTS = {
+    "lateromedial": _LATEROMEDIAL,
+    "dorsopalmar": _DORSOPALMAR,
+    "sole_photo": SOLE_PHOTO,
+    "side_photo": SIDE_PHOTO,
+    "front_photo": FRONT_PHOTO,
+}
 
 
 def _measure(view: str, code: str) -> Measure:
     name, sign, source, sentence = _TEXTS[view][code]
     spec = VIEWS[view]
-    ground = () if code in spec.ground_free else spec.ground
-    needs = (*spec.needs[code], *ground)
+    ground = () if code in spec.ground_free else spec.frame
+    needs = tuple(dict.fromkeys((*spec.needs[code], *ground)))
     return Measure(code, name, unit_of(code) or "", sign, view, needs, source, sentence)
 
 

@@ -18,7 +18,14 @@ WIDEST = ("widest_medial", "widest_lateral")
 FROG_WIDEST = ("frog_widest_medial", "frog_widest_lateral")
 FROG_LENGTH = ("frog_widest_level", "frog_apex")
 SCALE_ENDS = ("scale_a", "scale_b")
-LINES: tuple[tuple[str, str], ...] = (WIDEST, FROG_WIDEST, FROG_LENGTH, SCALE_ENDS)
+LINES: tuple[tuple[str, str], ...] = (
+    ("heel_medial", "toe"),
+    ("heel_lateral", "toe"),
+    WIDEST,
+    FROG_WIDEST,
+    FROG_LENGTH,
+    SCALE_ENDS,
+)
 """Pairs of landmarks that span a line."""
 
 NEEDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -91,7 +98,7 @@ def sole_photo_readings(points: Points) -> dict[str, Floats]:
         length = distance(*(points[name] for name in FROG_LENGTH))
         with np.errstate(divide="ignore", invalid="ignore"):
             found["frog_width_length_ratio"] = width / length
-    return found
+    return {code: found[code] for code in NEEDS if code in found}
 
 
 def _level(points: Points, pair: tuple[str, str]) -> Floats | None:

@@ -68,15 +68,25 @@ class Model:
         """
         count = len(self.foot.x0)
         foot_inputs, numbers = x[..., :count], x[..., count:-2]
-        bare = self.foot.bare(foot_inputs)
-        moved, plan = self._move(bare, numbers, x[..., -2])
         now = lateromedial_readings(self.foot.shown(foot_inputs))
+        return self.stages(self.foot.bare(foot_inputs), now, numbers, x[..., -2:])
+
+    def stages(
+        self, bare: Points, now: dict[str, Floats], numbers: Floats, rates: Floats
+    ) -> dict[str, Floats]:
+        """Return what calling the model does, of a foot that is already placed.
+
+        ``bare`` are its landmarks with the old device off, ``now`` its readings as filmed,
+        ``numbers`` (..., 8) one plan or many, ``rates`` (..., 2) growth and drift a week.
+        """
+        growth, drift = rates[..., 0], rates[..., 1]
+        moved, plan = self._move(bare, numbers, growth)
         after = readings_after(bare, moved, plan)
         stages = {"now": now, "after_fit": after}
         stages["change"] = _less(after, now)
         if self.weeks is not None:
-            forward = _forward_mm(bare, x[..., -2] * self.weeks)
-            due = _at_due(after, forward, x[..., -1] * self.weeks)
+            forward = _forward_mm(bare, growth * self.weeks)
+            due = _at_due(after, forward, drift * self.weeks)
             stages["at_due"] = due
             stages["change_at_due"] = _less(due, now)
         stages["turn"] = {

@@ -2,14 +2,20 @@
 
 import math
 from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from referral.core.errors import ImpossiblePlan, NotFinite
 from referral.core.geometry.lines import cross
 from referral.core.geometry.points import Floats
 from referral.core.measure.lateromedial import lateromedial_readings
-from referral.core.predict.move import BearingEnds, bearing_ends, mean_heel_trim_mm
+from referral.core.predict.move import (
+    BearingEnds,
+    bearing_ends,
+    mean_heel_trim_mm,
+)
 from referral.core.predict.plan import Plan
 
 NEVER_NEGATIVE = (
@@ -108,6 +114,63 @@ def check_foot(points: Mapping[str, Floats], plan: Plan) -> None:
     ends = bearing_ends(points)
     _check_bone(points, plan, ends)
     _check_breakover(plan, ends)
+
+
+def trims_possible(
+    points: Mapping[str, Floats], plan: Plan, toe_mm: Floats, heel_mm: Floats
+) -> NDArray[np.bool_]:
+    """Return which trims this foot has the horn and the room under the bone for.
+
+    Parameters
+    ----------
+    points : mapping of str to ndarray, shape (2,)
+        Landmarks of the bare foot, foot frame, mm, bearing line at y = 0.
+    plan : Plan
+        The rest of the plan; already through `check_foot`. Where it trims inside and outside
+        heel apart, the difference between them stays.
+    toe_mm, heel_mm : ndarray, shape (...)
+        Trims at the toe and, in the side view, at the heels; square to the bearing surface.
+
+    Returns
+    -------
+    ndarray of bool, shape (...)
+        Where `check_plan` and `check_foot` would refuse nothing.
+
+    Notes
+    -----
+    Source: geometry.
+
+    Examples
+    --------
+    >>> heel = {"heel_wall_proximal": np.array([-130.0, 25.0])}
+    >>> foot = {**heel, "heel_wall_distal": np.array([-105.0, 0.0])}
+    >>> trims_possible(foot, Plan(), np.zeros(2), np.array([25.0, 26.0])).tolist()
+    [True, False]
+    """
+    low, high = heel_spread_mm(plan)
+    fits = (toe_mm >= 0.0) & (heel_mm + low >= 0.0)
+    for amount, top in ((toe_mm, "wall_proximal"), (heel_mm + high, "heel_wall_proximal")):
+        if top in points:
+            fits &= (amount <= 0.0) | (amount <= points[top][1] + ROUNDING_MM)
+    trims = _Trims(toe_mm, heel_mm, plan.toe_dress_mm)
+    most_trimmed = np.maximum(toe_mm, heel_mm)
+    for most in _bone_room(points, trims, bearing_ends(points)):
+        fits &= most_trimmed <= most + ROUNDING_MM
+    return fits
+
+
+def heel_spread_mm(plan: Plan) -> tuple[float, float]:
+    """Return how much less and how much more than their mean the two heels lose, in mm.
+
+    Examples
+    --------
+    >>> heel_spread_mm(Plan(heel_trim_medial_mm=4.0, heel_trim_lateral_mm=7.0))
+    (-1.5, 1.5)
+    """
+    mean = mean_heel_trim_mm(plan)
+    sides = (plan.heel_trim_medial_mm, plan.heel_trim_lateral_mm)
+    said = [plan.heel_trim_mm if side is None else side for side in sides]
+    return min(said) - mean, max(said) - mean
 
 
 def cannot_move(names: Collection[str], plan: Plan) -> str:
@@ -223,29 +286,52 @@ def _check_dressing(points: Mapping[str, Floats], plan: Plan) -> None:
 
 def _check_bone(points: Mapping[str, Floats], plan: Plan, ends: BearingEnds) -> None:
     """Refuse a new bearing line that reaches the tip or a process of the bone."""
+    toe_mm, heel_mm = plan.toe_trim_mm, mean_heel_trim_mm(plan)
+    at = "plan.toe_trim_mm" if toe_mm >= heel_mm else "plan.heel_trim_mm"
+    trims = _Trims(np.asarray(toe_mm), np.asarray(heel_mm), plan.toe_dress_mm)
+    for most in _bone_room(points, trims, ends):
+        what = "with the rest of the plan the bone leaves room for"
+        _refuse(at, max(toe_mm, heel_mm), what, float(most))
+
+
+@dataclass(frozen=True, slots=True)
+class _Trims:
+    """What comes off both ends, of one plan or many, and the dressing they share."""
+
+    toe_mm: Floats
+    heel_mm: Floats
+    toe_dress_mm: float
+
+
+def _bone_room(points: Mapping[str, Floats], trims: _Trims, ends: BearingEnds) -> Iterator[Floats]:
+    """Yield, by point of the bone, the most that the end trimmed more could lose.
+
+    Infinite where the new bearing line stays below the bone anyway.
+    """
     if ends.toe is None or ends.heel is None:
         return
     toe_run = 0.0 if ends.toe_run is None else float(ends.toe_run)
     heel_run = toe_run if ends.heel_run is None else float(ends.heel_run)
     toe_way, heel_way = np.array([-toe_run, 1.0]), np.array([-heel_run, 1.0])
-    toe = ends.toe - np.array([plan.toe_dress_mm, 0.0])
-    amounts = (plan.toe_trim_mm, mean_heel_trim_mm(plan))
-    new_toe, new_heel = toe + amounts[0] * toe_way, ends.heel + amounts[1] * heel_way
+    toe = ends.toe - np.array([trims.toe_dress_mm, 0.0])
+    new_toe = toe + trims.toe_mm[..., None] * toe_way
+    new_heel = ends.heel + trims.heel_mm[..., None] * heel_way
     for name in sorted(BONE_POINTS & points.keys()):
         bone = points[name]
-        if float(cross(new_heel - new_toe, bone - new_toe)) <= 0:
-            continue
-        if amounts[0] >= amounts[1]:
-            at, most = "plan.toe_trim_mm", _reach(toe, toe_way, new_heel, bone)
-        else:
-            at, most = "plan.heel_trim_mm", _reach(ends.heel, heel_way, new_toe, bone)
-        _refuse(at, max(amounts), "with the rest of the plan the bone leaves room for", most)
+        most = np.where(
+            trims.toe_mm >= trims.heel_mm,
+            _reach(toe, toe_way, new_heel, bone),
+            _reach(ends.heel, heel_way, new_toe, bone),
+        )
+        yield np.where(cross(new_heel - new_toe, bone - new_toe) > 0, most, np.inf)
 
 
-def _reach(start: Floats, way: Floats, other_end: Floats, bone: Floats) -> float:
+def _reach(start: Floats, way: Floats, other_end: Floats, bone: Floats) -> Floats:
     """Return how far an end can go until the line to the other end touches the bone."""
     to_bone = bone - other_end
-    return float(-cross(start - other_end, to_bone) / cross(way, to_bone))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach: Floats = -cross(start - other_end, to_bone) / cross(way, to_bone)
+    return reach
 
 
 def _check_sole(points: Mapping[str, Floats], plan: Plan) -> None:

@@ -69,6 +69,78 @@ class Prediction:
     warnings: tuple[Caveat, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """What is needed to say why a predicted reading is absent."""
+
+    now: Measured
+    names: frozenset[str]
+    is_filmed: bool
+    lengths: str
+    drift: str
+    weeks: float | None
+
+    def why(self, stage: str, code: str, outcome: Outcome | None) -> str:
+        """Return why a reading of a stage is absent; empty if it is there."""
+        never = self.why_never(stage, code, is_read=outcome is not None)
+        if never or outcome is None:
+            return never
+        if outcome.wanted:
+            return "needs " + " and ".join(outcome.wanted)
+        if self.lengths and unit_of(code) in FROM_LENGTHS:
+            return self.lengths
+        known = math.isfinite(outcome.value) and math.isfinite(outcome.u)
+        return "" if known else "the lines it is read between do not meet"
+
+    def why_never(self, stage: str, code: str, *, is_read: bool) -> str:
+        """Return why no plan on this foot has the reading; empty if one may have it.
+
+        ``is_read`` says whether the model gives it a value.
+        """
+        late = self._why_late(code) if stage == "at_due" else ""
+        if late or not is_read:
+            return late or self._why_unread(code)
+        if stage == "change" and self.is_filmed and code not in self.now.readings:
+            return self.now.absent.get(code, "")
+        return ""
+
+    def _why_late(self, code: str) -> str:
+        if self.weeks is None:
+            return NO_INTERVAL
+        if code.startswith("sole_depth"):
+            return f"{NO_MODEL}: growth of the sole is not counted on"
+        if code not in FORECAST:
+            return NO_MODEL
+        return self.drift if code == "palmar_angle_deg" else ""
+
+    def _why_unread(self, code: str) -> str:
+        if code not in NEEDS:
+            return "a side view does not show it"
+        needed = lateromedial_absent(self.names).get(code)
+        if needed is None:
+            return NO_WALL
+        if self.is_filmed:
+            return needed
+        if code in STATED:
+            return f"needs {code}, stated or from a film"
+        return f"cannot be rebuilt from stated readings: {needed}"
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """A foot and a plan as one model, with every output of it at the plan.
+
+    ``model`` is ``None`` where nothing can be predicted, and ``doubt`` says why.
+    """
+
+    plan: Plan
+    film: Film | None
+    reasons: Reasons
+    model: Model | None
+    found: Mapping[str, Outcome]
+    doubt: str = ""
+
+
 def predict(
     film: Film | None,
     stated: Measured,
@@ -121,37 +193,80 @@ def predict(
     >>> round(found.after_fit.readings["palmar_angle_deg"].value, 2)
     7.0
     """
+    return prediction_of(outlook_of(film, stated, plan, profile, own), profile)
+
+
+def outlook_of(
+    film: Film | None,
+    stated: Measured,
+    plan: Plan,
+    profile: Profile,
+    own: OwnRates = NO_RATES,
+) -> Outlook:
+    """Return the foot and the plan as one model, with every output of it.
+
+    Parameters and errors are those of `predict`, which makes readings of it; one outlook also
+    serves many variants of the plan.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> foot = Profile("LF", "adult_horse", date(2026, 11, 25))
+    >>> outlook = outlook_of(None, Measured(), Plan(heel_trim_mm=2.0), foot)
+    >>> outlook.model is None, outlook.doubt
+    (True, 'needs the dorsal wall: wall_proximal and wall_distal, or dorsal_wall_angle_deg stated')
+    """
     check_plan(plan)
     now = merge(Measured() if film is None else measure(film), stated)
     foot, doubt = _foot(film, stated, plan)
-    if foot is None:
-        return _nothing(now, plan, doubt)
     drift = palmar_angle_rate(profile, plan, own)
-    growth = own.wall_growth_mm or WALL_GROWTH_MM
-    weeks_before = weeks_grown(film, plan, profile)
-    rate = drift if isinstance(drift, Rate) else None
-    model = Model(foot, plan, growth, rate, plan.interval_weeks, weeks_before)
-    found = outcomes(model)
-    reasons = _Reasons(
+    reasons = Reasons(
         now=now,
-        names=_usable_names(foot),
+        names=frozenset() if foot is None else _usable_names(foot),
         is_filmed=film is not None,
         lengths="" if film is None else length_doubt(film, plan, profile),
-        drift="" if rate else str(drift),
+        drift=drift if isinstance(drift, str) else "",
         weeks=plan.interval_weeks,
     )
+    if foot is None:
+        return Outlook(plan, film, reasons, None, MappingProxyType({}), doubt)
+    model = Model(
+        foot,
+        plan,
+        own.wall_growth_mm or WALL_GROWTH_MM,
+        drift if isinstance(drift, Rate) else None,
+        plan.interval_weeks,
+        weeks_grown(film, plan, profile),
+    )
+    return Outlook(plan, film, reasons, model, MappingProxyType(outcomes(model)))
+
+
+def prediction_of(outlook: Outlook, profile: Profile) -> Prediction:
+    """Return the readings that an outlook promises, and what they rest on.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> foot = Profile("LF", "adult_horse", date(2026, 11, 25))
+    >>> outlook = outlook_of(None, Measured(), Plan(wedge_deg=3.0), foot)
+    >>> prediction_of(outlook, foot).after_fit.absent["palmar_angle_deg"]
+    'needs palmar_angle_deg, stated or from a film'
+    """
+    found, reasons, plan = outlook.found, outlook.reasons, outlook.plan
+    if outlook.model is None:
+        return _nothing(reasons.now, plan, outlook.doubt)
     stages = {stage: _stage(stage, found, reasons) for stage in PREDICTED}
     phi, lift, length = (
         _known(found, name) for name in ("phi_deg", "lift_deg", "bearing_length_mm")
     )
     return Prediction(
-        now,
+        reasons.now,
         **stages,
         phi_deg=phi,
         bearing_length_mm=length,
         weeks=plan.interval_weeks,
         joints=_joints(lift, profile),
-        assumptions=assumptions_of(model, lift),
+        assumptions=assumptions_of(outlook.model, lift),
         warnings=caveats_of(lift, profile, reasons.lengths),
     )
 
@@ -212,57 +327,7 @@ def _joints(lift_deg: float | None, profile: Profile) -> Mapping[str, float]:
     return joint_response(lift_deg)
 
 
-@dataclass(frozen=True, slots=True)
-class _Reasons:
-    """What is needed to say why a predicted reading is absent."""
-
-    now: Measured
-    names: frozenset[str]
-    is_filmed: bool
-    lengths: str
-    drift: str
-    weeks: float | None
-
-    def why(self, stage: str, code: str, outcome: Outcome | None) -> str:
-        """Return why a reading of a stage is absent; empty if it is there."""
-        if stage == "at_due":
-            late = self._why_late(code)
-            if late:
-                return late
-        if outcome is None:
-            return self._why_never(code)
-        if stage == "change" and self.is_filmed and code not in self.now.readings:
-            return self.now.absent.get(code, "")
-        if outcome.wanted:
-            return "needs " + " and ".join(outcome.wanted)
-        if self.lengths and unit_of(code) in FROM_LENGTHS:
-            return self.lengths
-        known = math.isfinite(outcome.value) and math.isfinite(outcome.u)
-        return "" if known else "the lines it is read between do not meet"
-
-    def _why_late(self, code: str) -> str:
-        if self.weeks is None:
-            return NO_INTERVAL
-        if code.startswith("sole_depth"):
-            return f"{NO_MODEL}: growth of the sole is not counted on"
-        if code not in FORECAST:
-            return NO_MODEL
-        return self.drift if code == "palmar_angle_deg" else ""
-
-    def _why_never(self, code: str) -> str:
-        if code not in NEEDS:
-            return "a side view does not show it"
-        needed = lateromedial_absent(self.names).get(code)
-        if needed is None:
-            return NO_WALL
-        if self.is_filmed:
-            return needed
-        if code in STATED:
-            return f"needs {code}, stated or from a film"
-        return f"cannot be rebuilt from stated readings: {needed}"
-
-
-def _stage(stage: str, found: Mapping[str, Outcome], reasons: _Reasons) -> Measured:
+def _stage(stage: str, found: Mapping[str, Outcome], reasons: Reasons) -> Measured:
     readings, absent = {}, {}
     for code in dict.fromkeys([*NEEDS, *reasons.now.readings]):
         outcome = found.get(f"{stage}:{code}")

@@ -3,6 +3,12 @@
 import math
 from dataclasses import dataclass
 from datetime import date
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+Number = TypeVar("Number", float, NDArray[np.float64])
 
 TOLERANCE = 1e-9
 """How far two floats may lie apart and still be the same number (3 x 1.1 is 3.3)."""
@@ -40,8 +46,10 @@ def normal_cdf(z: float) -> float:
     return 0.5 * math.erfc(-z / math.sqrt(2.0))
 
 
-def margin_of(value: float, bound: Bound) -> float:
+def margin_of(value: Number, bound: Bound) -> Number:
     """Return how far inside the bound the value lies, in its unit; negative outside.
+
+    Takes one value or an array of them.
 
     Examples
     --------
@@ -78,11 +86,33 @@ def decide(value: float, u: float, bound: Bound) -> str:
     ('WITHIN', 'TOO_CLOSE', 'WITHIN')
     """
     margin = margin_of(value, bound)
-    if abs(margin) <= COVERAGE * u + TOLERANCE:
-        if u > 0:
-            return "TOO_CLOSE"
-        return "OUTSIDE" if bound.strict else "WITHIN"
+    if abs(margin) <= guard_band(u):
+        return verdict_at_limit(u, bound)
     return "WITHIN" if margin > 0 else "OUTSIDE"
+
+
+def guard_band(u: float) -> float:
+    """Return how near a limit a value is neither accepted nor rejected: U, and rounding.
+
+    Examples
+    --------
+    >>> guard_band(0.7) - TOLERANCE
+    1.4
+    """
+    return COVERAGE * u + TOLERANCE
+
+
+def verdict_at_limit(u: float, bound: Bound) -> str:
+    """Return the verdict of a value inside the guard band.
+
+    Examples
+    --------
+    >>> verdict_at_limit(0.0, Bound("low", 0.0, "breach", strict=True))
+    'OUTSIDE'
+    """
+    if u > 0:
+        return "TOO_CLOSE"
+    return "OUTSIDE" if bound.strict else "WITHIN"
 
 
 def p_beyond(value: float, u: float, bound: Bound) -> float:

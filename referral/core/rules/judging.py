@@ -4,7 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from referral.core.rules.claims import STRENGTHS, Claim, case_claim, rule_claim, settle
+from referral.core.rules.claims import (
+    STRENGTHS,
+    Claim,
+    Settled,
+    case_claim,
+    rule_claim,
+    settle,
+)
 from referral.core.rules.finding import CaseLimit, Finding, Judgement, blank_finding
 from referral.core.rules.inputs import Inputs, Setting
 from referral.core.rules.kinds import KIND_JUDGES
@@ -82,12 +89,7 @@ def judge(
     >>> judge(foot, Rulebook((), ""), [limit], day).summary
     '1 limit broken'
     """
-    setting = Setting(inputs, on, complete)
-    tally = _Tally()
-    for index, limit in enumerate(limits):
-        _take_case_limit(tally, index, limit, inputs)
-    for rule in sorted(rulebook.rules, key=lambda rule: rule.id):
-        _take_rule(tally, rule, setting)
+    tally = _taken(rulebook, limits, Setting(inputs, on, complete))
     for settled in settle(tally.claims):
         tally.findings.extend(judge_claim(settled, inputs))
     findings = folded(tally.findings)
@@ -98,6 +100,40 @@ def judge(
         not_run=tuple(tally.not_run),
         findings=tuple(findings),
     )
+
+
+def claims_on(
+    inputs: Inputs, rulebook: Rulebook, limits: Sequence[CaseLimit], on: date
+) -> tuple[tuple[Settled, ...], tuple[Finding, ...]]:
+    """Return what judging a foot compares: the settled claims, and all other findings.
+
+    Raises
+    ------
+    BadRule
+        If a limit of the vet's has no bound or no known strength.
+
+    Examples
+    --------
+    >>> from referral.core.measure.readings import Profile
+    >>> from referral.core.predict.plan import Plan
+    >>> day = date(2026, 11, 25)
+    >>> foot = Inputs(Profile("LF", "adult_horse", day), {}, plan=Plan(heel_trim_mm=5.0))
+    >>> limit = CaseLimit("heel_trim_mm", "after_fit", "must", at_most=4.0)
+    >>> claims, others = claims_on(foot, Rulebook((), ""), [limit], day)
+    >>> [each.claim.rule for each in claims], others
+    (['case:0'], ())
+    """
+    tally = _taken(rulebook, limits, Setting(inputs, on))
+    return settle(tally.claims), tuple(tally.findings)
+
+
+def _taken(rulebook: Rulebook, limits: Sequence[CaseLimit], setting: Setting) -> _Tally:
+    tally = _Tally()
+    for index, limit in enumerate(limits):
+        _take_case_limit(tally, index, limit, setting.inputs)
+    for rule in sorted(rulebook.rules, key=lambda rule: rule.id):
+        _take_rule(tally, rule, setting)
+    return tally
 
 
 def _take_case_limit(tally: _Tally, index: int, limit: CaseLimit, inputs: Inputs) -> None:

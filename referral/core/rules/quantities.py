@@ -25,6 +25,9 @@ PLAN_MEASURES = MappingProxyType(
 
 STATED_STATES_JUDGED = frozenset({"marker", "corrected"})
 RESPONSE_VARIES = "phalangeal_rotation_deg"
+FOR_WANT_OF_SCALE = ("no scale", "needs a scale")
+"""How the reason begins of a reading that is absent because the film has no scale."""
+
 FORETOLD = frozenset({"after_fit", "at_due", "change"})
 
 
@@ -82,7 +85,7 @@ def find_quantity(inputs: Inputs, measure: str, stage: str) -> Quantity:
     if measure == RESPONSE_VARIES and (stage in FORETOLD or _is_predicted(reading)):
         return Quantity(reason=Reason.JOINT_RESPONSE_VARIES)
     if reading is None:
-        return _absent(measured, measure)
+        return _absent(inputs, measured, measure)
     return Quantity(reading.value, reading.u, reading.unit, _doubt(inputs, reading))
 
 
@@ -126,9 +129,14 @@ def _is_predicted(reading: Reading | None) -> bool:
     return reading is not None and reading.basis == "predicted"
 
 
-def _absent(measured: Measured, measure: str) -> Quantity:
+def _absent(inputs: Inputs, measured: Measured, measure: str) -> Quantity:
     why = measured.absent.get(measure, "")
-    return Quantity(unit=unit_of(measure), reason=Reason.MISSING_READING, detail=why)
+    reason = Reason.MISSING_READING
+    if why.startswith(FOR_WANT_OF_SCALE):
+        if inputs.film is not None and inputs.film.scale.conflict:
+            return Quantity(unit=unit_of(measure), reason=Reason.SCALE_CONFLICT)
+        reason, why = Reason.NO_SCALE, why.partition(": ")[2]
+    return Quantity(unit=unit_of(measure), reason=reason, detail=why)
 
 
 def _doubt(inputs: Inputs, reading: Reading) -> Reason | None:

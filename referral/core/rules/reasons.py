@@ -56,6 +56,9 @@ class Reason(StrEnum):
         "how the joints of one horse answer a change of the foot cannot be foretold",
     )
 
+    NO_PLAN_TELLS = "no_plan_tells", "it cannot be foretold for any plan of the window"
+    NOT_OVER_PLANS = "not_over_plans", "it is not a limit on one number that a plan moves"
+
     OTHER_LIMB = "other_limb", "it is for another limb"
     OTHER_ANIMAL = "other_animal", "there is no figure for this animal"
     OTHER_CONDITION = "other_condition", "it is for another condition"

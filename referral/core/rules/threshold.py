@@ -91,7 +91,7 @@ def judge_claim(settled: Settled, inputs: Inputs) -> list[Finding]:
     'OUTSIDE'
     """
     claim = settled.claim
-    quantity = _matched(find_quantity(inputs, claim.measure, claim.stage), claim)
+    quantity = claimed_quantity(claim, inputs)
     findings = [_replaced_finding(settled, quantity)] if settled.replaced else []
     if not settled.kept:
         return findings
@@ -99,6 +99,26 @@ def judge_claim(settled: Settled, inputs: Inputs) -> list[Finding]:
         return [_unjudged(settled, quantity), *findings]
     found = answers(quantity.value, quantity.u, settled.kept)
     return [*(_finding(settled, quantity, answer) for answer in found), *findings]
+
+
+def claimed_quantity(claim: Claim, inputs: Inputs) -> Quantity:
+    """Return what a claim is about, with the reason if it cannot be judged.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from referral.core.measure.readings import Profile
+    >>> bounds = (Bound("low", 0.0, "note", unit="mm"),)
+    >>> claim = Claim("X01", "Trim", "heel_trim_mm", "after_fit", "case", bounds)
+    >>> foot = Inputs(Profile("LF", "adult_horse", date(2026, 1, 1)), {})
+    >>> claimed_quantity(claim, foot).reason.value
+    'missing_fact'
+    """
+    quantity = find_quantity(inputs, claim.measure, claim.stage)
+    units = {bound.unit for bound in claim.bounds}
+    if quantity.reason is None and units != {quantity.unit}:
+        return Quantity(quantity.value, quantity.u, quantity.unit, Reason.UNIT_MISMATCH)
+    return quantity
 
 
 def _rank(answer: Answer) -> int:
@@ -119,13 +139,6 @@ def _answer(value: float, u: float, bound: Bound, bounds: tuple[Bound, ...]) -> 
     ]
     outside = min(1.0, p_beyond(value, u, bound) + max(facing, default=0.0))
     return Answer(bound, decide(value, u, bound), margin_of(value, bound), outside)
-
-
-def _matched(quantity: Quantity, claim: Claim) -> Quantity:
-    units = {bound.unit for bound in claim.bounds}
-    if quantity.reason is None and units != {quantity.unit}:
-        return Quantity(quantity.value, quantity.u, quantity.unit, Reason.UNIT_MISMATCH)
-    return quantity
 
 
 def _finding(settled: Settled, quantity: Quantity, answer: Answer) -> Finding:

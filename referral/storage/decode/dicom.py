@@ -29,6 +29,7 @@ from referral.storage.decode.film import DecodedFilm, WindowUsed
 from referral.storage.decode.grey import (
     Window,
     auto_window,
+    counted,
     is_usable,
     looked_up,
     mask_bits,
@@ -58,8 +59,12 @@ VIEWS: Mapping[str, str] = {
     "399260004": "lateromedial",
     "441505008": "dorsopalmar",
     "399335002": "dorsopalmar",
+    "R-10228": "lateromedial",
+    "R-10224": "lateromedial",
+    "R-40AA9": "dorsopalmar",
+    "R-102C4": "dorsopalmar",
 }
-"""SNOMED CT codes of DICOM PS3.16 context group 7484 to our views."""
+"""Codes of DICOM PS3.16 context group 7484, in today's and in the older spelling, to our views."""
 
 TAG_FIELDS: Mapping[str, int] = {
     "pixel_spacing": 0x00280030,
@@ -88,7 +93,7 @@ def read_dicom(data: bytes) -> DecodedFilm:
         dataset = _opened(data)
         tags = ScaleTags(**{name: as_written(dataset, tag) for name, tag in TAG_FIELDS.items()})
         _refuse(dataset)
-        words, decoder = words_of(dataset)
+        words, decoder = words_of(dataset, data)
         pixels, window = _pixels(dataset, words)
         identity = tuple(name for name in IDENTITY if text(dataset, name))
         modality, said = text(dataset, "Modality"), _caveats(dataset)
@@ -189,7 +194,7 @@ def _grey(
         return to_eight_bits(shares_of(rescaled, lookup), inverted=inverted)[codes], None
     window = _window(dataset)
     if window is None:
-        window = auto_window(rescaled, np.bincount(codes.ravel(), minlength=all_codes.size))
+        window = auto_window(rescaled, counted(codes, all_codes.size))
     levels = to_eight_bits(windowed(rescaled, window), inverted=inverted)
     return levels[codes], WindowUsed(window.centre, window.width, window.origin)
 
@@ -218,7 +223,7 @@ def _rescaled(dataset: Dataset, stored: NDArray[np.float64]) -> NDArray[np.float
 def _window(dataset: Dataset) -> Window | None:
     centre, width = real(dataset, "WindowCenter"), real(dataset, "WindowWidth")
     function = text(dataset, "VOILUTFunction") or "LINEAR"
-    if centre is None or width is None or not is_usable(centre, width, function):
+    if centre is None or width is None or not is_usable(width, function):
         return None
     return Window(centre, width, function, "file")
 

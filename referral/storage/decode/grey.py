@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 TOP = 255
 AUTO_PERCENT = (0.5, 99.5)
+ROWS_AT_ONCE = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +57,16 @@ def auto_window(values: NDArray[np.floating], counts: NDArray[np.integer]) -> Wi
     return Window((low + high) / 2.0, max(high - low, 1.0), "LINEAR_EXACT", "auto")
 
 
-def is_usable(centre: float, width: float, function: str) -> bool:
-    """Say whether a window can be applied; an absurd one is treated as none."""
-    if not np.isfinite([centre, width]).all():
-        return False
+def counted(codes: NDArray[np.uint16], size: int) -> NDArray[np.int64]:
+    """Return how many pixels have each code below ``size``, a few rows at a time."""
+    counts = np.zeros(size, np.int64)
+    for start in range(0, len(codes), ROWS_AT_ONCE):
+        counts += np.bincount(codes[start : start + ROWS_AT_ONCE].ravel(), minlength=size)
+    return counts
+
+
+def is_usable(width: float, function: str) -> bool:
+    """Say whether a window of this width can be applied; an absurd one is treated as none."""
     return width >= 1.0 if function == "LINEAR" else width > 0.0
 
 

@@ -6,20 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from referral.errors import Invalid
+from referral.storage.decode.apart import unpacked_apart
 from referral.storage.decode.attributes import ANY_FAULT, Dataset, whole
 from referral.storage.decode.codestream import claimed_size
 
-RUN_LENGTH = "1.2.840.10008.1.2.5"
-PLUGINS = ("gdcm", "pyjpegls", "pylibjpeg", "pillow")
-"""Tried in this order: the fastest exact one first."""
 
-RUN_LENGTH = "1.2.840.10008.1.2.5"
-RUN_LENGTH_PLUGINS = ("pydicom",)
-"""The faster one for run-length encoding panics, past every except clause, on damaged data."""
-
-
-def words_of(dataset: Dataset) -> tuple[NDArray[Any], str]:
+def words_of(dataset: Dataset, data: bytes) -> tuple[NDArray[Any], str]:
     """Return the film's words, (rows, columns) or (rows, columns, 3) RGB, and the decoder.
+
+    ``data`` is the file that the data set was read from.
 
     Raises
     ------
@@ -28,10 +23,12 @@ def words_of(dataset: Dataset) -> tuple[NDArray[Any], str]:
     """
     syntax = _syntax(dataset)
     is_grey = (whole(dataset, "SamplesPerPixel") or 1) == 1
-    if not syntax.is_transfer_syntax:
+    if not getattr(syntax, "is_transfer_syntax", False):
         raise Invalid(f"This film's compression ({syntax}) cannot be read.")
     if syntax.is_compressed:
-        return _decompressed(dataset, syntax, is_grey=is_grey)
+        _refuse_unknown(syntax)
+        _refuse_other_size(dataset)
+        return unpacked_apart(data, str(syntax.name))
     return (_native(dataset, syntax) if is_grey else _native_colour(dataset, syntax)), "pydicom"
 
 
@@ -73,29 +70,15 @@ def _native_colour(dataset: Dataset, syntax: Any) -> NDArray[Any]:  # noqa: ANN4
         raise Invalid("The film's colour picture is cut off or damaged.") from error
 
 
-def _decompressed(
-    dataset: Dataset,
-    syntax: Any,  # noqa: ANN401 - as above
-    *,
-    is_grey: bool,
-) -> tuple[NDArray[Any], str]:
-    from pydicom.pixels.decoders.base import get_decoder  # noqa: PLC0415 - heavy, loaded on first use
+def _refuse_unknown(syntax: Any) -> None:  # noqa: ANN401 - as above
+    from pydicom.pixels.decoders.base import get_decoder  # noqa: PLC0415 - heavy
 
-    name = getattr(syntax, "name", str(syntax))
     try:
-        decoder = get_decoder(syntax)
-    except ANY_FAULT as error:
-        raise Invalid(f"This film's compression ({name}) cannot be read.") from error
-    _refuse_other_size(dataset)
-    for plugin in RUN_LENGTH_PLUGINS if syntax == RUN_LENGTH else PLUGINS:
-        if plugin not in decoder.available_plugins:
-            continue
-        try:
-            found = decoder.as_array(dataset, decoding_plugin=plugin, raw=is_grey, index=0)[0]
-        except ANY_FAULT:
-            continue
-        return np.asarray(found), plugin
-    raise Invalid(f"This film's compression ({name}) cannot be read, or its data is damaged.")
+        is_known = get_decoder(syntax).is_available
+    except ANY_FAULT:
+        is_known = False
+    if not is_known:
+        raise Invalid(f"This film's compression ({syntax.name}) cannot be read.")
 
 
 def _refuse_other_size(dataset: Dataset) -> None:

@@ -112,11 +112,10 @@ def test_what_the_file_says_is_described():
         ImageLaterality="L",
         BodyPartExamined="FOREFOOT",
         PatientOrientation=["D", "DI"],
-        ImagerPixelSpacing=["0.150", "0.160"],
-        EstimatedRadiographicMagnificationFactor="1.2",
         PatientName="Someone^Else",
     )
     described = describe(film)
+    assert described.pop("scale")["state"] == "none"
     assert described == {
         "kind": "dicom",
         "modality": "DX",
@@ -127,22 +126,23 @@ def test_what_the_file_says_is_described():
         "decoder": "pydicom",
         "frames": 1,
         "window": {"centre": 1650.0, "width": 3300.0, "from": "auto"},
-        "scale": {
-            "state": "estimated",
-            "row_mm": pytest.approx(0.125),
-            "column_mm": pytest.approx(0.16 / 1.2),
-            "conflict": False,
-            "sources": [
-                {"from": "detector spacing", "row_mm": 0.15, "column_mm": 0.16},
-                {
-                    "from": "detector spacing over the stated magnification",
-                    "row_mm": pytest.approx(0.125),
-                    "column_mm": pytest.approx(0.16 / 1.2),
-                },
-            ],
-        },
         "identity_present": ["PatientName"],
         "warnings": [],
+    }
+
+
+def test_the_scale_is_described_with_its_sources():
+    factor = "EstimatedRadiographicMagnificationFactor"
+    film = read(GREY, ImagerPixelSpacing=["0.150", "0.160"], **{factor: "1.2"})
+    at_the_foot = {"row_mm": pytest.approx(0.125), "column_mm": pytest.approx(0.16 / 1.2)}
+    assert describe(film)["scale"] == {
+        "state": "estimated",
+        **at_the_foot,
+        "conflict": False,
+        "sources": [
+            {"from": "detector spacing", "row_mm": 0.15, "column_mm": 0.16},
+            {"from": "detector spacing over the stated magnification", **at_the_foot},
+        ],
     }
 
 
@@ -219,6 +219,30 @@ def test_a_film_may_be_packed_with_loss_in_eight_bits():
     assert film.decoder == "gdcm"
     dataset.file_meta.TransferSyntaxUID = JPEG2000Lossless
     assert dataset.file_meta.TransferSyntaxUID.is_compressed
+
+
+def test_an_attribute_that_breaks_its_format_costs_only_itself():
+    data = film_bytes(
+        GREY, WindowCenter="1650", WindowWidth="3300", PatientID="A1", RescaleSlope="2"
+    )
+    for stands, instead in (
+        (b"DS\x04\x001650", b"DS\x04\x001,65"),
+        (b"DS\x02\x002 ", b"DS\x02\x00x "),
+    ):
+        assert data.count(stands) == 1
+        data = data.replace(stands, instead)
+    film = read_film(data, "film.dcm")
+    assert film.window.origin == "auto"
+    assert film.pixels.tolist() == read(GREY).pixels.tolist()
+    assert film.identity_present == ("PatientID",)
+
+
+def test_a_large_plate_without_window():
+    words = np.zeros((600, 50), np.uint16)
+    words[300:] = 4000
+    film = read(words)
+    assert (film.window.centre, film.window.width) == (2000.0, 4000.0)
+    assert film.pixels[[0, 599], 0].tolist() == [0, 255]
 
 
 def test_names_in_any_letters_stop_nothing():

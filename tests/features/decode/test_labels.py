@@ -1,23 +1,27 @@
 """What is wrong about a file's labels (letters, preamble, its camera's turn) stops no film."""
 
-import io
-
 import numpy as np
 import pydicom
 import pytest
 from PIL import Image
+from pydicom.dataset import Dataset
+from pydicom.sr import codes
+from pydicom.sr._snomed_dict import mapping
 
 from referral.errors import Invalid
 from referral.storage.decode.film import describe, read_film
 from tests.features.decode.files import CAT, LARGE, SMALL, film_bytes, picture_bytes
 
 GREY = np.arange(12, dtype=np.uint16).reshape(3, 4) * 300
-LETTERS = sorted(path.name for path in (SMALL.parent / "charset_files").glob("chr*.dcm"))
+WITH_PICTURE = {
+    f"chr{each}.dcm"
+    for each in (
+        "Arab", "Fren", "FrenMulti", "Germ", "Greek", "H31", "H32", "Hbrw", "I2", "Russ", "X1", "X2"
+    )
+}  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    "label", ["ISO_IR 100", "ISO IR 192", "ISO_IR 6", "no such set", "GB18030"]
-)
+@pytest.mark.parametrize("label", ["ISO_IR 100", "ISO IR 192", "ISO_IR 6", "no such", "GB18030"])
 def test_a_name_under_the_wrong_label_stops_nothing(label):
     data = film_bytes(GREY, SpecificCharacterSet="ISO_IR 192", PatientName="Zoë^Å")
     assert data.count(b"ISO_IR 192") == 1
@@ -27,36 +31,27 @@ def test_a_name_under_the_wrong_label_stops_nothing(label):
     assert "Zo" not in str(describe(film))
 
 
-def test_there_are_files_in_many_letters():
-    assert len(LETTERS) >= 15
+@pytest.mark.parametrize("name", sorted(WITH_PICTURE))
+def test_a_name_in_any_letters_is_read(name):
+    film = read_film((SMALL.parent / "charset_files" / name).read_bytes(), name)
+    assert film.size_px == (32, 32)
+    assert set(film.identity_present) >= {"PatientName", "PatientID"}
+    # A secondary capture of a screen is no radiograph, and that is said.
+    assert any("radiograph" in each for each in film.warnings)
 
 
-@pytest.mark.parametrize("name", LETTERS)
-def test_a_film_in_any_letters_is_read(name):
-    dataset = pydicom.dcmread(SMALL.parent / "charset_files" / name)
-    film = pydicom.dcmread(io.BytesIO(film_bytes(GREY)))
-    for tag in ("SpecificCharacterSet", "PatientName"):
-        if tag in dataset:
-            film[tag] = dataset.get_item(tag)
-    out = io.BytesIO()
-    film.save_as(out)
-    read = read_film(out.getvalue(), name)
-    assert read.identity_present == ("PatientName",)
-    assert read.pixels.shape == (3, 4)
-
-
-@pytest.mark.parametrize("name", LETTERS)
-def test_the_files_themselves_are_read_or_refused_in_one_sentence(name):
-    data = (SMALL.parent / "charset_files" / name).read_bytes()
-    has_pixels = "PixelData" in pydicom.dcmread(io.BytesIO(data), force=True)
-    try:
-        film = read_film(data, name)
-    except Invalid as error:
-        assert not has_pixels or len(data) < 10_000
-        assert error.message.endswith(".")
-    else:
-        assert has_pixels
-        assert film.identity_present
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("chrJapMulti.dcm", "no picture"),
+        ("chrKoreanMulti.dcm", "no picture"),
+        ("chrSQEncoding.dcm", "does not say what it is"),
+        ("chrSQEncoding1.dcm", "does not say what it is"),
+    ],
+)
+def test_a_file_without_a_picture_is_refused_for_that_and_not_for_its_letters(name, why):
+    with pytest.raises(Invalid, match=why):
+        read_film((SMALL.parent / "charset_files" / name).read_bytes(), name)
 
 
 def test_a_film_without_preamble_is_told_by_its_content():
@@ -74,15 +69,13 @@ def test_a_film_behind_a_preamble_that_is_another_picture_is_a_film():
 
 
 @pytest.mark.parametrize("name", ["RG1", "RG3"])
-def test_two_spellings_of_one_plate_read_alike(name):
+def test_a_plate_reads_alike_in_its_other_packing(name):
     plain, packed = (
         read_film((LARGE / f"{name}_{each}.dcm").read_bytes(), name) for each in ("UNCI", "J2KI")
     )
-    stored = [
-        pydicom.dcmread(LARGE / f"{name}_{each}.dcm").pixel_array for each in ("UNCI", "J2KI")
-    ]
-    assert (plain.pixels == packed.pixels).all() == (stored[0] == stored[1]).all()
-    assert np.abs(plain.pixels.astype(int) - packed.pixels).max() <= 2
+    assert (plain.decoder, packed.decoder) == ("pydicom", "gdcm")
+    assert (plain.pixels == packed.pixels).all()
+    assert plain.pixels.std() > 20
 
 
 def test_the_size_of_a_film_is_columns_by_rows():
@@ -108,3 +101,23 @@ def test_a_jpeg_is_turned_as_a_png_is(turn):
     apart = np.abs(jpeg.pixels.astype(int) - png.pixels)
     assert apart.mean() < 2
     assert (apart > 60).mean() < 0.01
+
+
+@pytest.mark.parametrize(
+    ("concept", "view"),
+    [
+        ("Lateromedial", "lateromedial"),
+        ("MedioLateralProjection", "lateromedial"),
+        ("Dorsopalmar", "dorsopalmar"),
+        ("Dorsoplantar", "dorsopalmar"),
+        ("Oblique", None),
+    ],
+)
+def test_a_view_is_known_by_either_spelling_of_its_code(concept, view):
+    # Today's codes and their older ones, as pydicom keeps them out of the standard.
+    today = getattr(codes.SCT, concept).value
+    for spelling in (today, mapping["SCT"][today]):
+        said = Dataset()
+        said.CodeValue = spelling
+        film = read_film(film_bytes(GREY, ViewCodeSequence=[said]), "film.dcm")
+        assert film.view == view

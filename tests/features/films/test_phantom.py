@@ -19,6 +19,9 @@ from referral.core.measure.film import Film, measure
 from referral.core.measure.landmarks import LATEROMEDIAL
 from referral.core.measure.lateromedial import NEEDS
 from referral.films.phantom import Exposure, Foot, Phantom, draw_phantom
+from referral.films.phantom_foot import frame_of
+from referral.films.phantom_outlines import marker_ends
+from referral.films.phantom_picture import Sight, expose
 from referral.storage.decode.film import read_film
 
 FEET = {
@@ -219,6 +222,18 @@ def test_the_same_seed_draws_the_same_film_and_another_does_not():
 def test_bits_stored_are_the_ones_asked_for():
     film = pydicom.dcmread(io.BytesIO(draw_phantom(Foot(), replace(SMALL, bits_stored=14)).dicom))
     assert 8192 < int(film.pixel_array.max()) < 16384
+
+
+def test_a_film_beside_the_foot_shows_air():
+    frame = frame_of(Foot())
+    beside = Sight(0.5, 0.5, (-400.0, -20.0), (60, 40), mirrored=False)
+    ends = marker_ends(frame, 60.0)
+    rng = np.random.default_rng(0)
+    block = expose(Foot(), frame, ends, beside, bits=12, noise=0.0, rng=rng)
+    above = replace(beside, origin_px=(-400.0, 3000.0))
+    air = expose(Foot(), frame, ends, above, bits=12, noise=0.0, rng=rng)
+    assert air.shape == (40, 60)
+    assert air.max() < 300 < block.max()
 
 
 @pytest.mark.parametrize(

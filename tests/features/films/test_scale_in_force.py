@@ -7,6 +7,7 @@ import pydicom
 import pytest
 
 from referral.cases.queries import case_for
+from referral.core.errors import BadScale
 from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.films.queries import film_of
 from referral.films.scales import beside_the_files, scale_from_given
@@ -22,51 +23,62 @@ AT_THE_FOOT = (0.65 * 620 / 700, 0.7 * 620 / 700)
 """Spacing in the foot's middle: plate spacing over M = SID / (SID - OID)."""
 
 
+MARKER = {
+    "kind": "marker",
+    "length_mm": PHANTOM.marker_length_mm,
+    "ends_px": PHANTOM.marker_ends_px,
+    "plane": "sagittal",
+}
+
+
+def film_saying(attributes):
+    """Return the film, as a file that says more of its pixels than the plate's spacing."""
+    dataset = pydicom.dcmread(io.BytesIO(PHANTOM.dicom))
+    for name, value in attributes.items():
+        setattr(dataset, name, value)
+    out = io.BytesIO()
+    dataset.save_as(out)
+    return AddFilm(
+        data=out.getvalue(),
+        name="film.dcm",
+        decoded=read_film(out.getvalue(), "film.dcm"),
+        limb="LF",
+        view="lateromedial",
+        taken_on=NOW.date(),
+        trim="before",
+        shod="no",
+        condyles_superimposed=True,
+        happened_on=NOW.date(),
+    )
+
+
 @pytest.fixture
 def measured(database, tmp_path):
-    """Add a film whose file says more than the plate's spacing, set the marker, measure it."""
-    blobs = BlobStore(tmp_path)
+    """Add a film, set the marker on it, and measure it: its scale before and after, its readings"""
 
     def run(**attributes):
-        dataset = pydicom.dcmread(io.BytesIO(PHANTOM.dicom))
-        for name, value in attributes.items():
-            setattr(dataset, name, value)
-        out = io.BytesIO()
-        dataset.save_as(out)
-        given = {
-            "kind": "marker",
-            "length_mm": PHANTOM.marker_length_mm,
-            "ends_px": PHANTOM.marker_ends_px,
-            "plane": "sagittal",
-        }
         with database.transaction() as session:
             cast = a_cast(session)
             access = case_for(session, cast.vet.id, a_case(session, cast))
-            command = AddFilm(
-                data=out.getvalue(),
-                name="film.dcm",
-                decoded=read_film(out.getvalue(), "film.dcm"),
-                limb="LF",
-                view="lateromedial",
-                taken_on=NOW.date(),
-                trim="before",
-                shod="no",
-                condyles_superimposed=True,
-                happened_on=NOW.date(),
-            )
-            film_id = add_film(session, access, blobs, command, NOW)
+            blobs = BlobStore(tmp_path)
+            film_id = add_film(session, access, blobs, film_saying(attributes), NOW)
             before = film_of(session, access.case_id, film_id).scale
-            placed = MeasureFilm(film_id, PHANTOM.landmarks_px, given, NOW.date())
+            placed = MeasureFilm(film_id, PHANTOM.landmarks_px, MARKER, NOW.date())
             found = measure_film(session, access, placed, NOW + timedelta(minutes=3))
             film = film_of(session, access.case_id, film_id)
-            again = {"marker_ends": given["ends_px"], "marker_length_mm": given["length_mm"]}
-            assert marker_given(film, again) is None
-            longer = marker_given(film, again | {"marker_length_mm": 61.0})
-            assert longer is not None
-            assert longer["length_mm"] == 61.0
+            assert_marker_is_in_force(film)
             return before, film.scale, found
 
     return run
+
+
+def assert_marker_is_in_force(film):
+    """The form sent back as it was sets no scale anew; another length does."""
+    again = {"marker_ends": MARKER["ends_px"], "marker_length_mm": MARKER["length_mm"]}
+    assert marker_given(film, again) is None
+    longer = marker_given(film, again | {"marker_length_mm": 61.0})
+    assert longer is not None
+    assert longer["length_mm"] == 61.0
 
 
 def states(found):
@@ -137,3 +149,56 @@ def test_a_picture_has_nothing_beside_its_marker():
     assert beside_the_files(marker, None) == marker
     assert beside_the_files(marker, {"kind": "none"}) == marker
     assert len(scale_from_given(marker).sources) == 1
+
+
+@pytest.mark.parametrize(
+    ("said", "state", "spacing"),
+    [
+        ({"kind": "none"}, "none", (None, None)),
+        ({"kind": "none", "pixel_aspect": [4, 3]}, "none", (None, None)),
+        (
+            {
+                "kind": "spacing",
+                "row_mm": "0.12",
+                "column_mm": 0.13,
+                "state": "corrected",
+                "calibration": "fiducial",
+            },
+            "corrected",
+            (0.12, 0.13),
+        ),
+        (
+            {"kind": "detector", "row_mm": 0.14, "column_mm": 0.28, "sid_mm": 700, "oid_mm": 80},
+            "estimated",
+            (0.124, 0.248),
+        ),
+        (
+            {"kind": "marker", "ends_px": [[0, 0], [400, 0]], "length_mm": 60, "plane": "unknown"},
+            "estimated",
+            (0.15, 0.15),
+        ),
+        (
+            {"kind": "marker", "ends_px": [[0, 0], [400, 0]], "length_mm": 60}
+            | {"pixel_aspect": [4, 3]},
+            "marker",
+            (0.2, 0.15),
+        ),
+    ],
+)
+def test_every_kind_of_scale_that_may_be_given(said, state, spacing):
+    scale = scale_from_given(said)
+    assert (scale.state, (scale.row_mm, scale.column_mm)) == (state, pytest.approx(spacing))
+    assert scale.aspect[0] / scale.aspect[1] == pytest.approx(
+        spacing[0] / spacing[1] if spacing[0] else scale_aspect(said)
+    )
+
+
+def scale_aspect(said):
+    down, across = said.get("pixel_aspect", (1, 1))
+    return down / across
+
+
+def test_a_scale_of_no_known_kind_is_refused():
+    with pytest.raises(BadScale, match="no scale of kind 'guess'") as caught:
+        scale_from_given({"kind": "guess"})
+    assert caught.value.at == "film.scale.kind"

@@ -7,6 +7,8 @@ from pathlib import Path
 from referral.cases.access import CaseAccess
 from referral.cases.queries import case_for
 from referral.cases.service import SetProblem, Words, acknowledge, set_problem
+from referral.films.phantom import Exposure, Foot, draw_phantom
+from referral.films.service import AddFilm, MeasureFilm, add_film, measure_film
 from referral.plans.agreement import must_be_answered
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.queries import PlanView, plan_of
@@ -29,6 +31,7 @@ from referral.sheets.service import (
 )
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
+from referral.storage.decode.film import read_film
 from tests.factories import (
     NOW,
     Cast,
@@ -86,13 +89,44 @@ class Story:
         with self.database.reading() as session:
             return self.access(session, who).revision
 
-    def refer(self) -> None:
+    def film(self) -> None:
+        """Add a film of a foot of known dimensions, drawn for the day, and measure it."""
+        phantom = draw_phantom(Foot(), Exposure(taken_on=self.today))
+        with self.database.transaction() as session:
+            vet = self.access(session, "vet")
+            command = AddFilm(
+                data=phantom.dicom,
+                name="film.dcm",
+                decoded=read_film(phantom.dicom, "film.dcm"),
+                limb="LF",
+                view="lateromedial",
+                taken_on=self.today,
+                trim="before",
+                shod="no",
+                condyles_superimposed=True,
+                happened_on=self.today,
+            )
+            film_id = add_film(session, vet, self.office.blobs, command, self.now)
+            scale = {
+                "kind": "marker",
+                "length_mm": phantom.marker_length_mm,
+                "ends_px": phantom.marker_ends_px,
+                "plane": "sagittal",
+            }
+            self.move(minutes=3)
+            measure = MeasureFilm(film_id, phantom.landmarks_px, scale, self.today)
+            measure_film(session, vet, measure, self.now)
+
+    def refer(self, *, with_film: bool = False) -> None:
+        if with_film:
+            self.film()
         with self.database.transaction() as session:
             vet = self.access(session, "vet")
             set_problem(
                 session, vet, SetProblem("LF", "underrun_heels", "sure", None, self.today), self.now
             )
-            typed_readings(session, vet, self.now)
+            if not with_film:
+                typed_readings(session, vet, self.now)
             a_limit(session, vet, now=self.now)
             a_referral(session, self.access(session, "vet"), self.now)
         self.move(minutes=10)

@@ -1,8 +1,11 @@
 """Whole stories: from the referral to the third reset, and what is refused on the way."""
 
+import json
 from dataclasses import replace
 from datetime import timedelta
+from io import BytesIO
 
+import pikepdf
 import pytest
 from sqlalchemy import func, select, text
 
@@ -10,6 +13,8 @@ from referral.cases.queries import case_for
 from referral.cases.service import Words
 from referral.core.workflow import Stage
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate, WrongState
+from referral.films.models import Film
+from referral.films.phantom import Foot
 from referral.plans.models import Waiver
 from referral.plans.queries import plan_of
 from referral.resets.models import Deviation, Recheck, Reset
@@ -53,29 +58,30 @@ def verified(story, sheet):
         return verify_pdf(pdf, authority.root_pem, authority.crl(story.now), issued_lookup(session))
 
 
+def assert_signed_by(story, sheet, *roles):
+    answer = verified(story, sheet)
+    assert answer.exit_status == 0, answer.says
+    assert [each.role for each in answer.signatures] == list(roles)
+    assert [each.who for each in answer.signatures] == [
+        getattr(story.cast, role).name for role in roles
+    ]
+    assert answer.issued_here is True
+    assert answer.replaced_by is None  # a plan that was carried out is not replaced by the next
+
+
 def test_three_resets_each_agreed_signed_twice_consented_and_countersigned(story):
     story.refer()
     for n in (1, 2, 3):
         story.submit()
         agreed = story.agree(n)
         assert stage_of(story) is Stage.FITTING
-        answer = verified(story, agreed)
-        assert answer.exit_status == 0, answer.says
-        assert [each.role for each in answer.signatures] == ["vet", "farrier"]
-        assert [each.who for each in answer.signatures] == [
-            story.cast.vet.name,
-            story.cast.farrier.name,
-        ]
-        assert answer.issued_here is True
-        assert answer.replaced_by is None  # the plan before was carried out, not replaced
+        assert_signed_by(story, agreed, "vet", "farrier")
 
         story.fit(n, reasons=LOWER, heel_trim_mm=3.0)
         assert stage_of(story) is Stage.COUNTERSIGN
         fitted = story.countersign(n)
         assert stage_of(story) is Stage.MONITORING
-        answer = verified(story, fitted)
-        assert answer.exit_status == 0, answer.says
-        assert [each.role for each in answer.signatures] == ["farrier", "vet"]
+        assert_signed_by(story, fitted, "farrier", "vet")
         story.move(weeks=5)
     with story.database.reading() as session:
         access = story.access(session, "vet")
@@ -94,6 +100,29 @@ def test_three_resets_each_agreed_signed_twice_consented_and_countersigned(story
     assert whole.faults == ()
     assert whole.cases == 1
     assert whole.files == 6 + 12  # a content a sheet, and its bytes after either signature
+
+
+def test_a_film_travels_in_the_sheet_and_is_among_the_files_checked(story):
+    story.refer(with_film=True)
+    story.submit()
+    sheet = story.agree(1)
+    assert verified(story, sheet).exit_status == 0
+    with pikepdf.open(BytesIO(story.office.blobs.get(sheet.pdf_sha256))) as document:
+        said = json.loads(document.attachments["handover.json"].get_file().read_bytes())
+        images = [name for page in document.pages for name in page.get_images()]
+    (limb,) = said["limbs"]
+    assert limb["film"]["scale_state"] == "marker"
+    angle = next(each for each in limb["readings"] if each["code"] == "palmar_angle_deg")
+    assert angle["now"]["value"] == pytest.approx(Foot().palmar_angle_deg, abs=0.05)
+    assert images
+    with story.database.reading() as session:
+        film = session.scalars(select(Film)).one()
+    whole = checked(story)
+    assert (whole.faults, whole.files) == ((), 2 + 1 + 2)
+    original = story.office.blobs.folder / film.original_sha256[:2] / film.original_sha256
+    original.write_bytes(b"another film")
+    (fault,) = checked(story).faults
+    assert fault.startswith(f"case 1: the original of film {film.id} ")
 
 
 def test_a_copy_with_one_signature_is_known_and_incomplete(story):

@@ -55,97 +55,99 @@ OVERLAY = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1000 840"
 <text x="420" y="650">palmar angle 4.0°</text><text x="60" y="750">60 mm</text></g></svg>"""
 
 
+READINGS = (
+    (
+        "palmar_angle_deg",
+        "Palmar angle",
+        "deg",
+        (1.4, 0.72),
+        "at least 3.0°",
+        "case",
+        (4.6, 0.8),
+        (4.9, 0.7),
+        "TOO_CLOSE",
+    ),
+    (
+        "sole_depth_tip_mm",
+        "Sole depth under the tip",
+        "mm",
+        (12.5, 0.7),
+        "at least 10 mm",
+        "case",
+        (12.5, 0.7),
+        (12.1, 0.7),
+        "WITHIN",
+    ),
+    (
+        "breakover_mm",
+        "Breakover in front of the tip",
+        "mm",
+        (41.5, 0.9),
+        "at most 20 mm",
+        "shipped",
+        (21.2, 1.9),
+        (19.4, 0.9),
+        "TOO_CLOSE",
+    ),
+    (
+        "wall_angle_deg",
+        "Dorsal wall angle",
+        "deg",
+        (47.0, 0.6),
+        None,
+        None,
+        (50.2, 0.9),
+        (50.4, 0.6),
+        None,
+    ),
+    (
+        "heel_angle_deg",
+        "Heel angle",
+        "deg",
+        (33.0, 0.9),
+        "within 5° of the wall",
+        "shipped",
+        (36.1, 1.1),
+        (36.0, 0.9),
+        "OUTSIDE",
+    ),
+    (
+        "behind_centre_percent",
+        "Ground surface behind the centre",
+        "percent",
+        (36.2, 0.9),
+        "at least 50 %",
+        "practice",
+        (48.1, 1.2),
+        (51.0, 1.0),
+        "TOO_CLOSE",
+    ),
+    (
+        "support_ratio",
+        "Support ratio",
+        "ratio",
+        (0.91, 0.02),
+        None,
+        None,
+        (1.09, 0.03),
+        (1.1, 0.02),
+        None,
+    ),
+    (
+        "founder_distance_mm",
+        "Founder distance",
+        "mm",
+        (9.6, 0.7),
+        None,
+        None,
+        (-0.4, 0.7),
+        None,
+        "CANNOT_TELL",
+    ),
+)
+
+
 def readings(fitted: bool) -> tuple[frozen.ReadingRow, ...]:
-    rows = (
-        (
-            "palmar_angle_deg",
-            "Palmar angle",
-            "deg",
-            (1.4, 0.72),
-            "at least 3.0°",
-            "case",
-            (4.6, 0.8),
-            (4.9, 0.7),
-            "TOO_CLOSE",
-        ),
-        (
-            "sole_depth_tip_mm",
-            "Sole depth under the tip",
-            "mm",
-            (12.5, 0.7),
-            "at least 10 mm",
-            "case",
-            (12.5, 0.7),
-            (12.1, 0.7),
-            "WITHIN",
-        ),
-        (
-            "breakover_mm",
-            "Breakover in front of the tip",
-            "mm",
-            (41.5, 0.9),
-            "at most 20 mm",
-            "shipped",
-            (21.2, 1.9),
-            (19.4, 0.9),
-            "TOO_CLOSE",
-        ),
-        (
-            "wall_angle_deg",
-            "Dorsal wall angle",
-            "deg",
-            (47.0, 0.6),
-            None,
-            None,
-            (50.2, 0.9),
-            (50.4, 0.6),
-            None,
-        ),
-        (
-            "heel_angle_deg",
-            "Heel angle",
-            "deg",
-            (33.0, 0.9),
-            "within 5° of the wall",
-            "shipped",
-            (36.1, 1.1),
-            (36.0, 0.9),
-            "OUTSIDE",
-        ),
-        (
-            "behind_centre_percent",
-            "Ground surface behind the centre",
-            "percent",
-            (36.2, 0.9),
-            "at least 50 %",
-            "practice",
-            (48.1, 1.2),
-            (51.0, 1.0),
-            "TOO_CLOSE",
-        ),
-        (
-            "support_ratio",
-            "Support ratio",
-            "ratio",
-            (0.91, 0.02),
-            None,
-            None,
-            (1.09, 0.03),
-            (1.1, 0.02),
-            None,
-        ),
-        (
-            "founder_distance_mm",
-            "Founder distance",
-            "mm",
-            (9.6, 0.7),
-            None,
-            None,
-            (-0.4, 0.7),
-            None,
-            "CANNOT_TELL",
-        ),
-    )
     return tuple(
         frozen.ReadingRow(
             code,
@@ -159,7 +161,7 @@ def readings(fitted: bool) -> tuple[frozen.ReadingRow, ...]:
             verdict,
             "hoof capsule rotates with the trim" if code == "founder_distance_mm" else None,
         )
-        for code, name, unit, now, limit, origin, predicted, done, verdict in rows
+        for code, name, unit, now, limit, origin, predicted, done, verdict in READINGS
     )
 
 
@@ -253,39 +255,41 @@ def plan_lines(fitted: bool) -> tuple[frozen.PlanLine, ...]:
     return tuple(frozen.PlanLine(*(line if fitted else line[:2])) for line in lines)
 
 
+PLAN = Plan(
+    toe_trim_mm=2,
+    heel_trim_mm=5,
+    wedge_deg=3,
+    shoe=Shoe(
+        "straight_bar", thickness_mm=10, web_mm=22, breakover_setback_mm=20, heel_extension_mm=8
+    ),
+)
+FILM_SHOWN = frozen.FilmShown(
+    "lateromedial",
+    date(2026, 11, 20),
+    FILM_SIZE,
+    sha256_hex(FILM),
+    OVERLAY,
+    "marker",
+    "rod of 60 mm in the sagittal plane, 0.198 mm to a pixel ± 0.003.",
+    "no",
+    "before",
+)
+DRAWN = drawn_from(
+    PLAN,
+    "LF",
+    wall_angle_deg=47,
+    heel_angle_deg=38,
+    palmar_angle_deg=1.4,
+    bearing_length_mm=146.5,
+)
+
+
 def part(kind: SheetKind) -> frozen.LimbPart:
     fitted = kind is SheetKind.AS_FITTED
-    plan = Plan(
-        toe_trim_mm=2,
-        heel_trim_mm=5,
-        wedge_deg=3,
-        shoe=Shoe(
-            "straight_bar", thickness_mm=10, web_mm=22, breakover_setback_mm=20, heel_extension_mm=8
-        ),
-    )
-    film = frozen.FilmShown(
-        "lateromedial",
-        date(2026, 11, 20),
-        FILM_SIZE,
-        sha256_hex(FILM),
-        OVERLAY,
-        "marker",
-        "rod of 60 mm in the sagittal plane, 0.198 mm to a pixel ± 0.003.",
-        "no",
-        "before",
-    )
-    drawn = drawn_from(
-        plan,
-        "LF",
-        wall_angle_deg=47,
-        heel_angle_deg=38,
-        palmar_angle_deg=1.4,
-        bearing_length_mm=146.5,
-    )
     return frozen.LimbPart(
         "LF",
         "low palmar angle, under-run heels",
-        film,
+        FILM_SHOWN,
         None,
         readings(fitted),
         FINDINGS,
@@ -299,8 +303,15 @@ def part(kind: SheetKind) -> frozen.LimbPart:
             ),
         ),
         plan_lines(fitted),
-        drawn,
+        DRAWN,
     )
+
+
+CAUTIONS = (
+    "Decision support only: it flags; it does not diagnose, choose a shoe or approve.",
+    "Diagnosis, sedation, nerve blocks and the reading of films are for a registered vet; shoeing where the law asks for it is for a registered farrier. Local law and codes come first.",
+    "Predicted readings are calculated from the film and the plan; the joints of the living foot may answer otherwise.",
+)
 
 
 def sample(kind: SheetKind = SheetKind.AGREED_PLAN) -> Snapshot:
@@ -338,11 +349,7 @@ def sample(kind: SheetKind = SheetKind.AGREED_PLAN) -> Snapshot:
             frozen.NextStep("reset due", date(2026, 12, 31), FARRIER.name),
             frozen.NextStep("recheck with a film", date(2027, 1, 6), VET.name),
         ),
-        cautions=(
-            "Decision support only: it flags; it does not diagnose, choose a shoe or approve.",
-            "Diagnosis, sedation, nerve blocks and the reading of films are for a registered vet; shoeing where the law asks for it is for a registered farrier. Local law and codes come first.",
-            "Predicted readings are calculated from the film and the plan; the joints of the living foot may answer otherwise.",
-        ),
+        cautions=CAUTIONS,
         rulebook="5f0c6a1e",
         check_url=CHECK_URL,
     )

@@ -10,6 +10,7 @@ import pikepdf
 import pytest
 
 from referral.errors import Invalid
+from referral.plans.rows import Value
 from referral.sheets.printing import print_sheet, render_sheet
 from referral.sheets.snapshot import Party, SheetKind
 from referral.sheets.wording import moment, with_u

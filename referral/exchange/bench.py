@@ -1,0 +1,101 @@
+"""`referral bench`: how long the calculator takes here, medians and ratios of one run."""
+
+import statistics
+import time
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import click
+import numpy as np
+
+from referral.clock import today_in
+from referral.core.geometry.scale import marker_scale
+from referral.core.measure.film import Film, measure
+from referral.core.measure.readings import Measured, Profile
+from referral.core.predict.plan import PAGE_EXECUTION_U, Plan, Shoe
+from referral.core.predict.prediction import predict
+from referral.core.rules.facts import Facts
+from referral.core.rules.judging import Inputs, judge
+from referral.films.phantom import Exposure, Foot, draw_phantom
+from referral.rulebook.loader import load_rulebook
+from referral.storage.decode.film import jpeg_bytes, read_film
+
+RUNS = 41
+SERVED_LONGEST_PX = 2400
+FILM_PX = (3000, 2400)
+
+
+@click.command()
+@click.argument("parts", nargs=-1, type=click.Choice(["films", "rules"]))
+def bench(parts: tuple[str, ...]) -> None:
+    """Time the parts named, or all of them."""
+    for part in parts or tuple(PARTS):
+        click.echo(part)
+        for says, value in PARTS[part]().items():
+            click.echo(f"  {says:<58} {value}")
+
+
+def _median_ms(act: Callable[[], Any], runs: int = RUNS) -> float:
+    act()
+    took = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        act()
+        took.append((time.perf_counter() - start) * 1000)
+    return statistics.median(took)
+
+
+def _film() -> Film:
+    phantom = draw_phantom(Foot(), Exposure())
+    ends = np.asarray(phantom.marker_ends_px, float)
+    return Film(
+        view="lateromedial",
+        landmarks_px={name: np.asarray(at, float) for name, at in phantom.landmarks_px.items()},
+        landmarks_mm=None,
+        scale=marker_scale(ends, phantom.marker_length_mm),
+        size_px=(1400, 1100),
+        condyles_superimposed=True,
+    )
+
+
+def _films() -> Mapping[str, str]:
+    film = _film()
+    spacing = 0.16 * 1400 / FILM_PX[0]
+    large = Exposure(row_mm=spacing, column_mm=spacing, size_px=FILM_PX)
+    data = draw_phantom(Foot(), large).dicom
+    decoded = read_film(data, "bench.dcm")
+    decode_ms = _median_ms(lambda: read_film(data, "bench.dcm"), 7)
+    encode_ms = _median_ms(lambda: jpeg_bytes(decoded, SERVED_LONGEST_PX), 7)
+    measure_ms = _median_ms(lambda: measure(film))
+    return {
+        "measure one lateromedial film with uncertainty": f"{measure_ms:.2f} ms",
+        "decode and window a 7.2-megapixel DICOM": f"{decode_ms:.0f} ms",
+        "served picture as JPEG": f"{encode_ms:.0f} ms",
+    }
+
+
+def _rules() -> Mapping[str, str]:
+    film, rulebook, today = _film(), load_rulebook(), today_in("UTC")
+    profile = Profile("LF", "adult_horse", today)
+    shoe = Shoe("straight_bar", thickness_mm=8.0, breakover_setback_mm=20.0)
+    plan = Plan(
+        heel_trim_mm=3.0, shoe=shoe, interval_weeks=5.0, fit_on=today, execution_u=PAGE_EXECUTION_U
+    )
+    done = predict(film, Measured(), plan, profile)
+    stages = {
+        "now": done.now,
+        "after_fit": done.after_fit,
+        "at_due": done.at_due,
+        "change": done.change,
+    }
+    inputs = Inputs(profile, stages, plan, None, Facts(red_flags=()), film)
+    predict_ms = _median_ms(lambda: predict(film, Measured(), plan, profile))
+    judge_ms = _median_ms(lambda: judge(inputs, rulebook, [], today, complete=True))
+    return {
+        "predict one plan, all readings with uncertainty": f"{predict_ms:.2f} ms",
+        "judge one plan, full findings": f"{judge_ms:.2f} ms",
+        "judge over predict": f"{judge_ms / predict_ms:.2f}",
+    }
+
+
+PARTS: Mapping[str, Callable[[], Mapping[str, str]]] = {"films": _films, "rules": _rules}
