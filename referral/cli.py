@@ -33,6 +33,7 @@ LAZY: Mapping[str, str] = {
     "measure": "referral.exchange.commands:measure",
     "predict": "referral.exchange.commands:predict",
     "verify": "referral.sheets.commands:verify",
+    "window": "referral.exchange.commands:window",
 }
 """Subcommand to ``module:attribute``; one whose module is not installed is not offered."""
 

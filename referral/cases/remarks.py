@@ -135,5 +135,13 @@ def close_case(
 
 
 def reopen_case(session: Session, access: CaseAccess, command: Words, now: datetime) -> None:
-    """Open a closed case again, with the reason."""
+    """Open a closed case again, with the reason.
+
+    Raises
+    ------
+    Invalid
+        If no reason is given.
+    """
+    if not command.words:
+        raise Invalid("Say why.", {"words": ["Say why it is opened again."]})
     write_words(session, access, Move.REOPEN, command, now)

@@ -3,6 +3,7 @@
 import statistics
 import time
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 import click
@@ -15,7 +16,9 @@ from referral.core.measure.readings import Measured, Profile
 from referral.core.predict.plan import PAGE_EXECUTION_U, Plan, Shoe
 from referral.core.predict.prediction import predict
 from referral.core.rules.facts import Facts
+from referral.core.rules.finding import CaseLimit
 from referral.core.rules.judging import Inputs, judge
+from referral.core.rules.window import WindowFoot, solve_window
 from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.rulebook.loader import load_rulebook
 from referral.storage.decode.film import jpeg_bytes, read_film
@@ -26,7 +29,7 @@ FILM_PX = (3000, 2400)
 
 
 @click.command()
-@click.argument("parts", nargs=-1, type=click.Choice(["films", "rules"]))
+@click.argument("parts", nargs=-1, type=click.Choice(["films", "rules", "window"]))
 def bench(parts: tuple[str, ...]) -> None:
     """Time the parts named, or all of them."""
     for part in parts or tuple(PARTS):
@@ -98,4 +101,30 @@ def _rules() -> Mapping[str, str]:
     }
 
 
-PARTS: Mapping[str, Callable[[], Mapping[str, str]]] = {"films": _films, "rules": _rules}
+def _window() -> Mapping[str, str]:
+    film, rulebook, today = _film(), load_rulebook(), today_in("UTC")
+    shoe = Shoe("straight_bar", thickness_mm=8.0, breakover_setback_mm=20.0, heel_extension_mm=8.0)
+    plan = Plan(
+        heel_trim_mm=3.0, shoe=shoe, interval_weeks=5.0, fit_on=today, execution_u=PAGE_EXECUTION_U
+    )
+    foot = WindowFoot(film, Measured(), plan, Profile("LF", "adult_horse", today))
+    limits = [
+        CaseLimit("palmar_angle_deg", "after_fit", "must", at_least=2.0, at_most=9.0),
+        CaseLimit("palmar_angle_deg", "at_due", "must", at_least=0.5),
+        CaseLimit("breakover_distance_mm", "at_due", "must", at_most=40.0),
+    ]
+    act = partial(solve_window, foot, rulebook, limits, today)
+    window = act()
+    plans = sum(region.count for region in window.regions)
+    return {
+        "window of 41 x 41 plans and 6 wedges, at fit and due": f"{_median_ms(act):.0f} ms",
+        "limits tested": f"{len(window.tested)}",
+        "plans that meet them all": f"{plans}",
+    }
+
+
+PARTS: Mapping[str, Callable[[], Mapping[str, str]]] = {
+    "films": _films,
+    "rules": _rules,
+    "window": _window,
+}

@@ -12,6 +12,7 @@ from referral.core.rules.finding import Judgement
 from referral.core.rules.inputs import Inputs
 from referral.core.rules.interval import judges_due_date, longest_interval_weeks
 from referral.core.rules.judging import judge
+from referral.core.rules.window import Window, WindowFoot, solve_window
 from referral.exchange.faults import unusable
 from referral.exchange.worksheet import Worksheet
 from referral.rulebook.loader import Rulebook
@@ -94,6 +95,24 @@ def judged(sheet: Worksheet, rulebook: Rulebook) -> Judgement:
         film=sheet.film,
     )
     return judge(inputs, rulebook, sheet.limits, sheet.profile.on)
+
+
+def windowed(sheet: Worksheet, rulebook: Rulebook) -> Window:
+    """Return which trims and wedges would meet every limit; without a plan, of doing nothing else.
+
+    Raises
+    ------
+    Invalid
+        If there is no foot, the landmarks cannot be used, no foot could follow the plan, or the
+        window asks for too much.
+    """
+    _need_foot(sheet)
+    plan = sheet.plan or Plan()
+    foot = WindowFoot(sheet.film, sheet.stated, plan, sheet.profile, sheet.facts)
+    try:
+        return solve_window(foot, rulebook, sheet.limits, sheet.profile.on, sheet.window)
+    except CoreError as error:
+        raise _located(error, "plan") from error
 
 
 def _need_foot(sheet: Worksheet) -> None:

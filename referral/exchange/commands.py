@@ -5,8 +5,14 @@ from typing import Any
 import click
 
 from referral.clock import utc_now
-from referral.exchange.answers import as_text, foretold_answer, judged_answer, measured_answer
-from referral.exchange.calculator import foretold, judged, measured
+from referral.exchange.answers import (
+    as_text,
+    foretold_answer,
+    judged_answer,
+    measured_answer,
+    window_answer,
+)
+from referral.exchange.calculator import foretold, judged, measured, windowed
 from referral.exchange.reading import parse_object
 from referral.exchange.schemas import load_worksheet
 from referral.exchange.worksheet import Worksheet
@@ -52,6 +58,16 @@ def judge(file: str) -> int:
     judgement = judged(_sheet(file), load_rulebook())
     _say(judged_answer(judgement))
     return ANSWERED if judgement.worst in GOOD_ENOUGH else SOMETHING_WORSE
+
+
+@click.command()
+@worksheet_argument
+def window(file: str) -> int:
+    """Say which trims and wedges would meet every limit, with the rest of the plan held.
+
+    FILE is a JSON worksheet; - reads standard input. Exit status 0: answered; 2: unusable.
+    """
+    return _say(window_answer(windowed(_sheet(file), load_rulebook())))
 
 
 def _sheet(name: str) -> Worksheet:

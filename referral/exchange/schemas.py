@@ -13,6 +13,7 @@ from referral.core.measure.registry import MEASURES
 from referral.core.measure.stated import STATED_SCALES, StatedValue, stated_readings
 from referral.core.rules.facts import Facts, Lameness, Previous
 from referral.core.rules.finding import STAGES, CaseLimit
+from referral.core.rules.grid import AGAINST, MOST_WEDGES, Ask
 from referral.core.rules.quantities import PLAN_MEASURES
 from referral.core.rules.rule import LIMBS
 from referral.core.units import UNITS
@@ -50,7 +51,6 @@ LIMIT_EXAMPLE = (
 LARGEST_U = 50
 MOST_LIMITS = 100
 MOST_FLAGS = 30
-MOST_WEDGES = 12
 
 
 class ProfileSchema(StrictSchema):
@@ -203,7 +203,7 @@ def _reach(most: float) -> Numbers:
 
 
 class WindowSchema(StrictSchema):
-    """Which plans to try; checked and kept for the reader of a whole worksheet."""
+    """Which plans to try; what is left out is as usual."""
 
     heel_trim_mm = _reach(60)
     toe_trim_mm = _reach(60)
@@ -214,7 +214,7 @@ class WindowSchema(StrictSchema):
         f"a list of 1 to {MOST_WEDGES} wedges in degrees is wanted",
         load_default=None,
     )
-    against = Word(["all", "limits"], load_default="all")
+    against = Word(AGAINST, load_default="all")
     include_should = YesNo(load_default=False)
 
     @validates_schema
@@ -223,6 +223,16 @@ class WindowSchema(StrictSchema):
         for key in ("heel_trim_mm", "toe_trim_mm"):
             if data[key] and data[key][0] > data[key][1]:
                 raise ValidationError("it ends before it begins; write [least, most]", key)
+
+    @post_load
+    def to_ask(self, data: dict[str, Any], **_: Any) -> Ask:  # noqa: ANN401 - the library's signature
+        """Return the question."""
+        said: dict[str, Any] = {
+            key: tuple(value) if isinstance(value, list) else value
+            for key, value in data.items()
+            if value is not None
+        }
+        return Ask(**said)
 
 
 class WorksheetSchema(StrictSchema):
@@ -267,4 +277,5 @@ def load_worksheet(given: Mapping[str, Any], today: date) -> Worksheet:
         as_fitted=data["as_fitted"],
         limits=tuple(data["limits"]),
         facts=data["facts"],
+        window=data["window"] or Ask(),
     )

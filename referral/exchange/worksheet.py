@@ -7,6 +7,7 @@ from referral.core.measure.readings import Measured, Profile
 from referral.core.predict.plan import Plan
 from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit
+from referral.core.rules.grid import Ask
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,3 +21,4 @@ class Worksheet:
     as_fitted: Plan | None = None
     limits: tuple[CaseLimit, ...] = ()
     facts: Facts | None = None
+    window: Ask = Ask()  # noqa: RUF009 - frozen, so it can be shared

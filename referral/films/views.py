@@ -57,6 +57,7 @@ blueprint = Blueprint("films", __name__)
 UNUSABLE = 422
 MOVED_ON = 409
 TOO_LARGE = 413
+NOTHING_PLACED = "Place a landmark, or both ends of the marker with its length."
 PICTURE_POLICY = "default-src 'none'; sandbox"
 
 Act = Callable[[Visit], str]
@@ -187,6 +188,8 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
         points = given["landmarks"]
         check_places(film.film, points)
         scale = marker_given(film, given)
+        if not points and scale is None:
+            raise Invalid("There is nothing to keep yet.", {"landmarks": [NOTHING_PLACED]})
         return _measured(visit, MeasureFilm(film_id, points, scale, visit.today))
 
     said = "Landmarks, scale and readings are kept."
@@ -204,6 +207,7 @@ def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
     """Compute the readings of landmarks on screen, with nothing kept."""
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
+        visit.access.check_role(Move.MEASURE_FILM)
         given = load_json(MeasureForm(), request.get_json(silent=True) or {})
         check_places(film.film, given["landmarks"])
         measured, scale = preview(film, given["landmarks"], marker_given(film, given))

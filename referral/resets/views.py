@@ -5,6 +5,7 @@ from flask.typing import ResponseReturnValue
 
 from referral.cases.service import Words
 from referral.cases.visit import Visit, based_on, changing_case, do_once, new_key, reading_case
+from referral.core.workflow import Move
 from referral.errors import Invalid
 from referral.resets.pages import reset_form_page, reset_page
 from referral.resets.schemas import CorrectionForm
@@ -46,6 +47,7 @@ def correction(number: int, n: int) -> ResponseReturnValue:
     """Ask the farrier to put the record right."""
 
     def act(visit: Visit) -> str:
+        visit.access.check_role(Move.ASK_CORRECTION)
         given = load_form(CorrectionForm(), request.form)
         command = Words(given["words"], visit.today, based_on())
         ask_correction(visit.session, visit.access, n, command, visit.now)

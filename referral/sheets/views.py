@@ -11,6 +11,7 @@ from flask.typing import ResponseReturnValue
 
 from referral.accounts.service import ConfirmPassword, confirm_password
 from referral.cases.visit import Visit, based_on, changing_case, do_once, new_key, reading_case
+from referral.core.workflow import Move
 from referral.errors import Invalid, NotFound, TooLarge
 from referral.plans.pages import plan_page
 from referral.plans.queries import plan_of
@@ -66,6 +67,7 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
     """Render the agreed-plan sheet that the vet then looks at and signs."""
     try:
         with reading_case(number) as visit:
+            visit.access.check_role(Move.AGREE_PLAN)
             draft = _draft(visit, draft_agreed_plan, _agreement(visit, n))
         return _keep(number, draft)
     except Invalid as error:

@@ -33,7 +33,7 @@ def install(app: Flask, resume: Callable[[str], Any]) -> None:
     manager.session_protection = None
     manager.init_app(app)
 
-    @manager.request_loader  # type: ignore[untyped-decorator]
+    @manager.request_loader  # type: ignore[untyped-decorator]  # the library has no types
     def _load(incoming: Request) -> Any:  # noqa: ANN401 - the actor is a type of a layer above
         token = incoming.cookies.get(cookie_name(COOKIE))
         return resume(token) if token else None

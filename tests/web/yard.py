@@ -83,9 +83,10 @@ class Yard:
     def send(self, who: str, form: str, path: str, data: dict) -> TestResponse:
         """Open a form below the case and send it as the page would, with what is typed."""
         page = self.open(who, form)
-        return self.browser(who).post(
-            self.home + path, {**hidden_in(page, self.home + path), **data}
-        )
+        fields = {**hidden_in(page, self.home + path), **data}
+        answer = self.browser(who).post(self.home + path, fields)
+        answer.request.environ["wsgi.input"].close()  # a large one is a file
+        return answer
 
     def done(self, who: str, form: str, path: str, data: dict) -> str:
         """Send a form that must succeed and return where it leads."""
@@ -94,14 +95,7 @@ class Yard:
         return answer.location
 
     def rows(self) -> dict[str, int]:
-        """Return how many rows each table of a case holds; sessions and keys are no part of it."""
-        mutable = {"session", "sign_in", "notice", "idempotency_key"}
-        with self.database.reading() as session:
-            return {
-                table.name: session.scalar(select(func.count()).select_from(table)) or 0
-                for table in Base.metadata.sorted_tables
-                if table.name not in mutable
-            }
+        return rows_in(self.database)
 
     # steps of the loop, through its pages
 
@@ -170,6 +164,19 @@ def landmarks_form(**changed: str) -> dict:
         "natural_height": "1920",
         **changed,
     }
+
+
+MUTABLE = frozenset({"session", "sign_in", "notice", "idempotency_key"})
+
+
+def rows_in(database: Database) -> dict[str, int]:
+    """Return how many rows each table holds, but for sessions and the like."""
+    with database.reading() as session:
+        return {
+            table.name: session.scalar(select(func.count()).select_from(table)) or 0
+            for table in Base.metadata.sorted_tables
+            if table.name not in MUTABLE
+        }
 
 
 HIDDEN = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)"')

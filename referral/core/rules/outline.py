@@ -40,9 +40,10 @@ def outline_of(inside: NDArray[np.bool_], x_edges: Floats, y_edges: Floats) -> t
     """
     ways = _ways(inside)
     rings = []
-    while ways:
-        corners = _walk(ways, min(ways))
-        rings.append(tuple((float(x_edges[i]), float(y_edges[j])) for i, j in corners))
+    for start in sorted(ways):
+        while ways[start]:
+            corners = _walk(ways, start)
+            rings.append(tuple((float(x_edges[i]), float(y_edges[j])) for i, j in corners))
     return tuple(rings)
 
 
@@ -63,19 +64,19 @@ def _ways(inside: NDArray[np.bool_]) -> dict[Corner, list[Corner]]:
 
 def _walk(ways: dict[Corner, list[Corner]], start: Corner) -> list[Corner]:
     """Walk one ring, using up its ways, and return the corners where it turns."""
-    corners, here, way = [], start, ways[start][0]
-    before = None
-    while here in ways:
+    corners = [start]
+    before = ways[start].pop()
+    here = _step(start, before)
+    while here != start:
         # where two rings touch, the sharper turn stays with the same cell
-        left = LEFT_OF[before] if before else way
+        left = LEFT_OF[before]
         way = left if left in ways[here] else ways[here][0]
         ways[here].remove(way)
-        if not ways[here]:
-            del ways[here]
         if way != before:
             corners.append(here)
-        here = here[0] + way[0], here[1] + way[1]
-        before = way
-        if here == start:
-            break
+        here, before = _step(here, way), way
     return corners
+
+
+def _step(corner: Corner, way: Corner) -> Corner:
+    return corner[0] + way[0], corner[1] + way[1]

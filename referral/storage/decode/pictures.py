@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 
 from referral.core.geometry.scale import no_scale
 from referral.errors import Invalid, TooLarge
@@ -94,6 +94,8 @@ def _too_many() -> str:
 
 
 def _upright(image: Any, said: list[str]) -> NDArray[np.uint8]:  # noqa: ANN401 - as above
+    # another library lets damaged pictures through for the whole process; not here
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         image.load()
         turned = image.getexif().get(ORIENTATION_TAG, 1) in TURNED

@@ -1,277 +1,49 @@
-"""The window against predicting and judging every plan by itself."""
+"""The window: what it names, what it leaves out, what it says of each wedge."""
 
-import itertools
 import math
 from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from referral.core.errors import CoreError, ImpossiblePlan
 from referral.core.measure.readings import Measured, Profile
-from referral.core.predict.growth import OwnRates, Rate
 from referral.core.predict.many import variant_of
-from referral.core.predict.plan import PAGE_EXECUTION_U, Plan, Shoe
+from referral.core.predict.plan import Plan, Shoe
 from referral.core.predict.prediction import predict
 from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit
-from referral.core.rules.grid import Ask, grid_of
-from referral.core.rules.inputs import Inputs
-from referral.core.rules.judging import judge
+from referral.core.rules.grid import Ask
 from referral.core.rules.rule import Limit, Rule, Rulebook
-from referral.core.rules.tested import STAGES_TESTED
 from referral.core.rules.window import NOTHING_TESTED, WindowFoot, solve_window
-from referral.rulebook.loader import load_rulebook
-from tests.core.predict.feet import FORE, FULL_SHOE, ON, film, stated
-from tests.core.rules.rings import is_inside, shoelace
-
-SHIPPED = load_rulebook()
-NO_RULES = Rulebook((), "")
-COARSE = Ask((0.0, 9.0), (0.0, 6.0), 1.5, (0.0, 2.0, 4.0))
-ROUGH = Ask((0.0, 8.0), (0.0, 6.0), 2.0, (0.0, 2.0, 4.0))
-PLAN = Plan(heel_trim_mm=5.0, wedge_deg=2.0, shoe=FULL_SHOE, interval_weeks=6.0)
-SOLE = CaseLimit("sole_depth_tip_mm", "after_fit", "must", at_least=9)
-ANGLE = CaseLimit("palmar_angle_deg", "after_fit", "must", at_least=3, at_most=7)
-LATE = CaseLimit("palmar_angle_deg", "at_due", "must", at_least=2)
-ARM = CaseLimit("breakover_distance_mm", "at_due", "must", at_most=38)
-TURN = CaseLimit("palmar_angle_deg", "change", "must", at_most=4)
-HEEL = CaseLimit("heel_trim_mm", "after_fit", "must", at_most=6)
-HEIGHT = CaseLimit("wedge_mm", "after_fit", "must", at_most=8)
-BEHIND = CaseLimit("behind_centre_percent", "after_fit", "should", at_least=46)
-
-
-def foot(plan=PLAN, film_=None, **more):
-    return WindowFoot(film_ or film(), more.pop("said", Measured()), plan, FORE, **more)
-
-
-def solve(subject, limits=(), rulebook=NO_RULES, ask=COARSE):
-    return solve_window(subject, rulebook, limits, ON, ask)
-
-
-def filled(plan, length_mm):
-    """Return the plan with the wedge's height beside its angle, over the length it has."""
-    length = plan.wedge_length_mm or length_mm
-    if plan.wedge_mm is not None or length is None:
-        return plan
-    return replace(plan, wedge_mm=length * math.tan(math.radians(plan.wedge_deg)))
-
-
-def held_u(measured, at_plan):
-    """Return readings with the u that each has at the farrier's plan."""
-    readings = {
-        code: replace(reading, u=at_plan.readings[code].u)
-        for code, reading in measured.readings.items()
-        if code in at_plan.readings
-    }
-    return replace(measured, readings=readings)
-
-
-def predicted(subject, plan):
-    return predict(subject.film, subject.stated, plan, FORE, subject.own)
-
-
-def failed_alone(case, plan, at_plan, *, include_should=False):
-    """Return the tested rules that one plan, predicted and judged by itself, does not meet.
-
-    ``None`` if this foot could not follow it.
-    """
-    subject, rulebook, limits = case
-    try:
-        found = predicted(subject, plan)
-    except ImpossiblePlan:
-        return None
-    stages = {
-        stage: held_u(getattr(found, stage), getattr(at_plan, stage)) for stage in STAGES_TESTED
-    }
-    stages["now"] = found.now
-    inputs = Inputs(FORE, stages, filled(plan, found.bearing_length_mm), film=subject.film)
-    least = ("breach", "red_flag", *(["caution"] if include_should else []))
-    return {
-        finding.rule
-        for finding in judge(inputs, rulebook, limits, ON).findings
-        if finding.stage in STAGES_TESTED
-        and finding.verdict not in ("WITHIN", "NOT_APPLICABLE")
-        and finding.severity in (least if finding.limit_from == "case" else least[:2])
-    }
-
-
-def inside_points(window, ask=COARSE):
-    """Return the (wedge, heel, toe) of the grid that the outlines hold."""
-    grid = grid_of(ask)
-    return {
-        (region.wedge_deg, heel, toe)
-        for region in window.regions
-        for heel in grid.heel_trim_mm.tolist()
-        for toe in grid.toe_trim_mm.tolist()
-        if is_inside(region.outline_mm, heel, toe)
-    }
-
-
-def every_point(ask=COARSE):
-    grid = grid_of(ask)
-    axes = (grid.wedge_deg, grid.heel_trim_mm, grid.toe_trim_mm)
-    return itertools.product(*(axis.tolist() for axis in axes))
-
-
-SCENES = {
-    "limits alone": (foot(), NO_RULES, [SOLE, ANGLE, LATE, ARM], {}),
-    "shipped rules": (foot(), SHIPPED, [], {}),
-    "both": (foot(), SHIPPED, [SOLE, TURN, HEEL, HEIGHT], {}),
-    "a should as well": (foot(), NO_RULES, [SOLE, BEHIND], {"include_should": True}),
-    "done with tolerance": (
-        foot(replace(PLAN, execution_u=PAGE_EXECUTION_U)),
-        NO_RULES,
-        [ANGLE, HEEL],
-        {},
-    ),
-    "no uncertainty": (
-        foot(
-            film_=film(landmark_sd_mm=0.0),
-            own=OwnRates(
-                Rate(2.0, 0.0, "own resets", "two resets"),
-                Rate(-0.3, 0.0, "own resets", "two resets"),
-            ),
-        ),
-        SHIPPED,
-        [SOLE, ANGLE, LATE],
-        {},
-    ),
-    "heels apart": (
-        foot(Plan(heel_trim_medial_mm=2.0, heel_trim_lateral_mm=5.0)),
-        NO_RULES,
-        [HEEL, SOLE],
-        {},
-    ),
-    "hardly any horn": (
-        foot(film_=film(landmarks={"heel_wall_proximal": [-109.0, 4.0]}), plan=Plan()),
-        NO_RULES,
-        [ANGLE],
-        {},
-    ),
-    "stated": (
-        foot(
-            Plan(wedge_deg=1.0),
-            said=stated(palmar_angle_deg=4.0, sole_depth_tip_mm=12.0, dorsal_wall_angle_deg=50.0),
-        ),
-        NO_RULES,
-        [ANGLE],
-        {},
-    ),
-}
-SCENES["stated"] = (replace(SCENES["stated"][0], film=None), *SCENES["stated"][1:])
-
-
-@pytest.mark.parametrize("name", SCENES)
-def test_the_window_is_what_every_plan_alone_gives(name):
-    subject, rulebook, limits, more = SCENES[name]
-    ask = replace(ROUGH, **more)
-    window = solve(subject, limits, rulebook, ask)
-    case, at_plan = (subject, rulebook, limits), predicted(subject, subject.plan)
-    failed, compliant = [], set()
-    for wedge, heel, toe in every_point(ask):
-        plan = variant_of(subject.plan, toe, heel, wedge)
-        broken = failed_alone(case, plan, at_plan, **more)
-        if broken is None:
-            continue
-        failed.append(broken)
-        compliant |= set() if broken else {(wedge, heel, toe)}
-    assert inside_points(window, ask) == compliant
-    assert window.feasible == bool(compliant)
-    for region in window.regions:
-        count = len([place for place in compliant if place[0] == region.wedge_deg])
-        assert (region.count, region.area_mm2) == (count, count * 4.0)
-        assert sum(map(shoelace, region.outline_mm)) == pytest.approx(region.area_mm2)
-    own = failed_alone(case, subject.plan, at_plan, **more)
-    assert window.plan_inside == (not own)
-    assert window.conflict == least_contradiction(window.tested, failed)
-
-
-def least_contradiction(tested, failed):
-    """Return the first of the smallest sets of limits that every plan fails one of."""
-    for size in range(len(tested) + 1):
-        for chosen in itertools.combinations(tested, size):
-            if all(broken & set(chosen) for broken in failed):
-                return chosen
-    return ()
-
-
-def test_scenes_have_windows_that_are_empty_full_and_between():
-    areas = {
-        name: [region.count for region in solve(subject, limits, rulebook).regions]
-        for name, (subject, rulebook, limits, _) in SCENES.items()
-    }
-    assert any(sum(counts) == 0 for counts in areas.values())
-    assert all(max(counts) < 35 for counts in areas.values())
-    assert sum(sum(counts) > 0 for counts in areas.values()) >= 5
-
-
-BOUNDS = {
-    "palmar_angle_deg": (0.0, 10.0),
-    "sole_depth_tip_mm": (6.0, 14.0),
-    "breakover_distance_mm": (10.0, 50.0),
-    "behind_centre_percent": (35.0, 60.0),
-    "heel_trim_mm": (0.0, 9.0),
-}
-LIMITS = st.sampled_from(sorted(BOUNDS)).flatmap(
-    lambda code: st.builds(
-        CaseLimit,
-        st.just(code),
-        st.sampled_from(["after_fit", "at_due"]),
-        st.just("must"),
-        at_least=st.none() | st.floats(*BOUNDS[code]),
-        at_most=st.floats(*BOUNDS[code]),
-    )
+from tests.core.predict.feet import FORE, ON, film
+from tests.core.predict.test_many import px_film
+from tests.core.rules.rings import is_inside
+from tests.core.rules.windows import (
+    ANGLE,
+    BEHIND,
+    COARSE,
+    HEEL,
+    HEIGHT,
+    NO_RULES,
+    PLAN,
+    SHIPPED,
+    SOLE,
+    every_point,
+    foot,
+    inside_points,
+    solve,
 )
-SURE = foot(film_=film(landmark_sd_mm=0.1))
-
-
-@settings(max_examples=40)
-@given(limits=st.lists(LIMITS, min_size=1, max_size=4), by=st.floats(0.0, 5.0), data=st.data())
-def test_a_tighter_limit_never_enlarges_the_window(limits, by, data):
-    place = data.draw(st.integers(0, len(limits) - 1))
-    tighter = replace(limits[place], at_most=limits[place].at_most - by)
-    narrow = solve(SURE, [*limits[:place], tighter, *limits[place + 1 :]])
-    assert inside_points(narrow) <= inside_points(solve(SURE, limits))
-
-
-@settings(max_examples=40)
-@given(
-    limits=st.lists(LIMITS, min_size=1, max_size=3),
-    heel=st.floats(0.0, 9.0),
-    toe=st.floats(0.0, 6.0),
-    wedge=st.sampled_from([0.0, 1.0, 2.0, 4.0]),
-)
-def test_the_nearest_plan_complies_and_no_plan_of_the_grid_that_does_is_nearer(
-    limits, heel, toe, wedge
-):
-    subject = replace(SURE, plan=variant_of(PLAN, toe, heel, wedge))
-    window = solve(subject, limits)
-    compliant = inside_points(window)
-    assert (window.nearest is None) == (not compliant and not window.plan_inside)
-    if window.nearest is None:
-        return
-    if window.feasible:
-        at_plan = predicted(subject, subject.plan)
-        assert failed_alone((subject, NO_RULES, limits), window.nearest.plan, at_plan) == set()
-    steps = [
-        abs(h - heel) / 2.0 + abs(t - toe) / 2.0 + abs(w - wedge) / 0.5 for w, h, t in compliant
-    ]
-    assert window.nearest.distance <= min(steps, default=math.inf) + 1e-9
-    near = window.nearest.plan
-    own = abs(near.heel_trim_mm - heel) / 2 + abs(near.toe_trim_mm - toe) / 2
-    own += abs(near.wedge_deg - wedge) / 0.5
-    assert window.nearest.distance == pytest.approx(own)
 
 
 def test_limits_that_contradict_each_other_are_named_and_nothing_else():
-    high = CaseLimit("palmar_angle_deg", "after_fit", "must", at_least=6)
-    low = CaseLimit("palmar_angle_deg", "at_due", "must", at_most=2)
-    window = solve(foot(), [SOLE, high, HEEL, low])
+    deep = CaseLimit("heel_trim_mm", "after_fit", "must", at_least=7)
+    window = solve(foot(), [SOLE, HEEL, BEHIND, deep])
     assert (window.feasible, window.conflict) == (False, ("case:1", "case:3"))
     assert (window.other_conflicts, window.nearest, window.plan_inside) == (False, None, False)
+    for dropped in (HEEL, deep):
+        assert solve(foot(), [each for each in (SOLE, HEEL, deep) if each != dropped]).feasible
 
 
 def test_another_conflict_beside_the_one_named_is_said():
@@ -355,13 +127,17 @@ def test_what_is_tested_still_decides_when_something_cannot_be_checked():
 
 
 def test_a_film_without_scale_leaves_lengths_unchecked_and_judges_wedges():
-    from tests.core.predict.test_many import px_film
-
     shod = Plan(shoe=Shoe("open", thickness_mm=8.0))
     window = solve(foot(shod, px_film()), [SOLE, ANGLE])
     assert [each.rule for each in window.unchecked] == ["case:0"]
     # without millimetres only a trim that is the same at both ends leaves the angle known
     assert inside_points(window) == {(0.0, trim, trim) for trim in (0.0, 1.5, 3.0, 4.5, 6.0)}
+
+
+def test_a_plan_of_which_nothing_can_be_told_is_not_inside():
+    window = solve(foot(Plan(heel_trim_mm=2.0), px_film()), [ANGLE])
+    assert (window.feasible, window.plan_inside, window.unchecked) == (True, False, ())
+    assert window.nearest.plan.heel_trim_mm == window.nearest.plan.toe_trim_mm
 
 
 def test_only_limits_a_plan_decides_are_tested():

@@ -35,10 +35,12 @@ def cases():
 
 
 def at(answer, path):
-    """Return what stands at a dotted path; findings are found by their rule."""
+    """Return what stands at a dotted path; findings are found by their rule, wedges by place."""
     value = answer
     for key in path.split("."):
-        if isinstance(value, list):
+        if isinstance(value, list) and key.isdigit():
+            value = value[int(key)]
+        elif isinstance(value, list):
             value = next(each for each in value if each["rule"] == key)
         else:
             value = value.get(key, MISSING)

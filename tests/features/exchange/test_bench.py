@@ -10,10 +10,10 @@ from referral.exchange import bench
 def test_each_part_gives_a_figure_with_its_unit(monkeypatch):
     monkeypatch.setattr(bench, "RUNS", 1)
     monkeypatch.setattr(bench, "FILM_PX", (600, 480))
-    result = CliRunner().invoke(bench.bench, ["films", "rules"], catch_exceptions=False)
+    result = CliRunner().invoke(bench.bench, ["films", "rules", "window"], catch_exceptions=False)
     assert result.exit_code == 0
     lines = [line for line in result.output.splitlines() if line.startswith("  ")]
-    assert len(lines) == 6
+    assert len(lines) == 9
     assert all(re.search(r"\d+(\.\d+)?( ms)?$", line) for line in lines)
 
 

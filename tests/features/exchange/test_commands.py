@@ -52,7 +52,7 @@ def test_the_installed_command_says_every_fault_on_a_line_of_its_own():
     ]
 
 
-@pytest.mark.parametrize("command", ["measure", "predict", "judge"])
+@pytest.mark.parametrize("command", ["measure", "predict", "judge", "window"])
 def test_a_file_that_cannot_be_taken_is_refused_in_one_sentence(command, tmp_path, capsys):
     huge = tmp_path / "huge.json"
     huge.write_bytes(b" " * (256 * 1024 + 1))
@@ -167,8 +167,3 @@ def test_the_same_worksheet_gives_the_same_bytes(capsys):
         said.append(capsys.readouterr().out)
     assert said[0] == said[1]
     assert said[0].startswith('{\n  "worst"')
-
-
-def test_what_is_not_offered_yet_is_not_known(capsys):
-    assert main(["window", "x.json"]) == 2
-    assert "No such command 'window'" in capsys.readouterr().err
