@@ -49,9 +49,7 @@ from referral.notices.models import Notice
 ORDER = ("waiting on you", "overdue", "due", "waiting on them", "quiet", "closed")
 
 
-def desk_page(
-    session: Session, person_id: UUID, roles: Sequence[str], now: datetime
-) -> DeskPage:
+def desk_page(session: Session, person_id: UUID, roles: Sequence[str], now: datetime) -> DeskPage:
     """Return every case of this person, those that wait on them first."""
     cases = cases_of(session, person_id)
     ids = [case.id for case in cases]

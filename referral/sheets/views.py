@@ -10,9 +10,17 @@ from flask import Blueprint, flash, make_response, render_template, request, sen
 from flask.typing import ResponseReturnValue
 
 from referral.accounts.service import ConfirmPassword, confirm_password
-from referral.cases.visit import Visit, based_on, changing_case, do_once, new_key, reading_case
+from referral.cases.visit import (
+    Visit,
+    based_on,
+    changing_case,
+    do_once,
+    late_form,
+    new_key,
+    reading_case,
+)
 from referral.core.workflow import Move
-from referral.errors import Invalid, NotFound, TooLarge
+from referral.errors import Invalid, NotFound, OutOfDate, TooLarge, WrongState
 from referral.plans.pages import plan_page
 from referral.plans.queries import plan_of
 from referral.plans.schemas import ReviewForm
@@ -53,6 +61,7 @@ from referral.web.wiring import wiring
 blueprint = Blueprint("sheets", __name__)
 
 UNUSABLE = 422
+MOVED_ON = 409
 TOO_MANY = 429
 SECRET = ("password",)
 LARGEST_PDF_BYTES = 20 * 1024 * 1024
@@ -71,12 +80,15 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
             draft = _draft(visit, draft_agreed_plan, _agreement(visit, n))
         return _keep(number, draft)
     except Invalid as error:
-        state = state_of_form(request.form, error)
+        state, status = state_of_form(request.form, error), UNUSABLE
+    except (OutOfDate, WrongState) as error:
+        with reading_case(number) as visit:
+            state, status = late_form(visit, error), MOVED_ON
     with reading_case(number) as visit:
         digest = visit.wired.rulebook.content_hash
         page = plan_page(visit.session, visit.access, n, digest, visit.today)
     html = render_template("plans/show.html", page=page, form=state, key=new_key())
-    return make_response(html, UNUSABLE)
+    return make_response(html, status)
 
 
 def _agreement(visit: Visit, n: int) -> AgreePlan:
@@ -115,11 +127,14 @@ def propose_reset(number: int) -> ResponseReturnValue:
             draft = _draft(visit, draft_as_fitted, _record(visit))
         return _keep(number, draft)
     except Invalid as error:
-        state = state_of_form(request.form, at_form_fields(error))
+        state, status = state_of_form(request.form, at_form_fields(error)), UNUSABLE
+    except (OutOfDate, WrongState) as error:
+        with reading_case(number) as visit:
+            state, status = late_form(visit, error), MOVED_ON
     with reading_case(number) as visit:
         page = reset_form_page(visit.session, visit.access, visit.today)
     return make_response(
-        render_template("resets/new.html", page=page, form=state, key=new_key()), UNUSABLE
+        render_template("resets/new.html", page=page, form=state, key=new_key()), status
     )
 
 
