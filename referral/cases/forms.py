@@ -4,9 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from referral.cases.models import Limit
-from referral.cases.queries import current_limits, flags_of, people_on, questions_of
-from referral.cases.schemas import (
+from referral.cases.choices import (
     CERTAINTIES,
     CONDITIONS,
     LIMBS,
@@ -15,6 +13,8 @@ from referral.cases.schemas import (
     SUBJECTS,
     URGENCIES,
 )
+from referral.cases.models import Limit
+from referral.cases.queries import current_limits, flags_of, people_on, questions_of
 from referral.cases.visit import Visit
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move

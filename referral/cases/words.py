@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from referral.cases.schemas import CONDITIONS, OUTCOMES, SIGNS, SUBJECTS
+from referral.cases.choices import CONDITIONS, OUTCOMES, SIGNS, SUBJECTS
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
 

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from referral.cases.access import CaseAccess
-from referral.cases.schemas import JURISDICTIONS
+from referral.cases.choices import JURISDICTIONS
 from referral.core.workflow import Move
 
 

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from referral.accounts.models import Person
 from referral.cases.access import CaseAccess
+from referral.cases.choices import SIGNS
 from referral.cases.models import Case, CaseMember, Problem, Referral
 from referral.cases.queries import (
     case_states,
@@ -21,7 +22,6 @@ from referral.cases.queries import (
     people_on,
     questions_of,
 )
-from referral.cases.schemas import SIGNS
 from referral.cases.timeline import entries_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
 from referral.clock import day_at

@@ -7,7 +7,8 @@ from flask.typing import ResponseReturnValue
 
 from referral.accounts.idempotency import do_once
 from referral.accounts.queries import people_with_role
-from referral.cases.schemas import JURISDICTIONS, OpenCaseForm
+from referral.cases.choices import JURISDICTIONS
+from referral.cases.schemas import OpenCaseForm
 from referral.cases.service import Member, OpenCase, open_case
 from referral.cases.visit import new_key, reading_case
 from referral.clock import day_at

@@ -1,6 +1,6 @@
 """Plain words for what the record holds: entries, limits, standings."""
 
-from referral.cases.schemas import CONDITIONS
+from referral.cases.choices import CONDITIONS
 from referral.core.measure.registry import MEASURES
 
 

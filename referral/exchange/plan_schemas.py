@@ -5,7 +5,7 @@ from typing import Any
 
 from marshmallow import ValidationError, post_load, validates_schema
 
-from referral.cases.schemas import codes
+from referral.cases.choices import codes
 from referral.core.predict.plan import Plan
 from referral.exchange.faults import shown
 from referral.exchange.fields import (

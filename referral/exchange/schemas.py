@@ -7,7 +7,7 @@ from typing import Any
 
 from marshmallow import ValidationError, post_load, validates_schema
 
-from referral.cases.schemas import CONDITIONS, codes
+from referral.cases.choices import CONDITIONS, codes
 from referral.core.measure.readings import Measured, Profile
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.stated import STATED_SCALES, StatedValue, stated_readings
@@ -37,7 +37,7 @@ from referral.exchange.fields import (
 from referral.exchange.film_schemas import FilmSchema
 from referral.exchange.plan_schemas import PlanSchema
 from referral.exchange.worksheet import Worksheet
-from referral.horses.schemas import ANIMALS
+from referral.horses.choices import ANIMALS
 
 PLAUSIBLE = {"deg": (-90, 120), "mm": (-200, 400), "percent": (-100, 200), "ratio": (-5, 20)}
 """Bounds of a reading by its unit: wide of any foot, narrow enough to catch a slip of a unit."""

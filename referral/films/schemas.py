@@ -8,7 +8,7 @@ from typing import Any
 from marshmallow import Schema, ValidationError, fields, validate
 from werkzeug.datastructures import MultiDict
 
-from referral.cases.schemas import LIMBS, codes
+from referral.cases.choices import LIMBS, codes
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.stated import StatedValue
 from referral.errors import Invalid

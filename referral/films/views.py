@@ -8,7 +8,7 @@ from flask import Blueprint, Response, flash, jsonify, make_response, render_tem
 from flask import url_for as address
 from flask.typing import ResponseReturnValue
 
-from referral.cases.schemas import LIMBS
+from referral.cases.choices import LIMBS
 from referral.cases.visit import (
     Visit,
     changing_case,

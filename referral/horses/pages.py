@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from uuid import UUID
 
+from referral.horses.choices import ANIMALS
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
-from referral.horses.schemas import ANIMALS
 
 
 @dataclass(frozen=True, slots=True)

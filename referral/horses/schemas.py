@@ -2,16 +2,8 @@
 
 from marshmallow import Schema, fields, validate
 
+from referral.horses.choices import ANIMALS, SEXES
 from referral.web.forms import DecimalField
-
-ANIMALS = (
-    ("adult_horse", "Horse, adult"),
-    ("pony", "Pony"),
-    ("donkey", "Donkey"),
-    ("draught", "Draught horse"),
-    ("foal", "Foal, under one year"),
-)
-SEXES = (("mare", "Mare"), ("gelding", "Gelding"), ("stallion", "Stallion"))
 
 
 class HorseForm(Schema):

@@ -10,9 +10,10 @@ from referral.accounts.idempotency import do_once, new_key
 from referral.accounts.queries import find_person_by_email
 from referral.accounts.service import AddPerson, add_person
 from referral.errors import Invalid, NotAllowed, OutOfDate
+from referral.horses.choices import ANIMALS, SEXES
 from referral.horses.pages import horse_line, horse_page
 from referral.horses.queries import horse_for, horses_of, owner_of
-from referral.horses.schemas import ANIMALS, SEXES, HorseForm
+from referral.horses.schemas import HorseForm
 from referral.horses.service import RecordHorse, record_horse
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required

@@ -25,7 +25,6 @@ from referral.plans.content import plan_from_content
 from referral.rulebook.loader import Rulebook
 from referral.storage.canonical import canonical_json, sha256_hex
 
-
 NOT_POSSIBLE = "fitted_not_possible"
 """The code of the warning that what was fitted does not go with the foot as measured."""
 

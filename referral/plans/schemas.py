@@ -6,7 +6,8 @@ from typing import Any
 from marshmallow import Schema, fields, validate
 from werkzeug.datastructures import MultiDict
 
-from referral.cases.schemas import codes, words
+from referral.cases.choices import codes
+from referral.cases.schemas import words
 from referral.errors import Invalid
 from referral.plans.content import PAGE_EXECUTION
 from referral.web.forms import SUMMARY, DateField, DecimalField, load_form
