@@ -1,5 +1,6 @@
 """A form sent twice is done once: its own key, the hash of what it said, where it led."""
 
+import re
 from collections.abc import Callable
 from datetime import datetime
 from uuid import UUID, uuid4
@@ -11,11 +12,11 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import IdempotencyKey
-from referral.errors import OutOfDate
+from referral.errors import Invalid, OutOfDate
 from referral.storage.canonical import canonical_json, sha256_hex
 from referral.storage.ids import new_id
 
-MOST_KEY_LETTERS = 64
+KEY = re.compile(r"[0-9A-Za-z-]{1,64}")
 NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password"})
 """Fields that are no part of what a form asks for; a secret must not be kept, even hashed."""
 
@@ -32,12 +33,16 @@ def do_once(
 
     Raises
     ------
+    Invalid
+        If the form's key is none that a page of ours gives.
     OutOfDate
         If the form's key was used with other content.
     """
-    key = request.form.get("idempotency_key", "")[:MOST_KEY_LETTERS]
+    key = request.form.get("idempotency_key", "")
     if not key:
         return redirect(act(), 303)
+    if not KEY.fullmatch(key):
+        raise Invalid("This form has lost its own number; open the page anew.")
     claimed = IdempotencyKey(
         id=new_id(now),
         person_id=person_id,

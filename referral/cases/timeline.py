@@ -86,7 +86,9 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
 
 def locked(session: Session, access: CaseAccess) -> CaseAccess:
     """Return the case as it is now, kept from changing until this transaction ends."""
-    session.scalars(select(Case.id).where(Case.id == access.case_id).with_for_update()).one()
+    case = select(Case.id).where(Case.id == access.case_id)
+    # not the stronger lock: rows that name the case may stand in both transactions already
+    session.scalars(case.with_for_update(key_share=True)).one()
     return case_for(session, access.actor_id, access.number)
 
 
