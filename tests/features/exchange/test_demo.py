@@ -51,7 +51,7 @@ def test_it_says_who_to_sign_in_as_and_what_to_look_at(instance):
     people = tomllib.loads((folder / "story" / "people.toml").read_text())
     assert people["password"] in said
     assert all(person["email"] in said for person in people["person"])
-    assert "sheets" in said
+    assert "verify instance_demo/var/sheets/case-1-1-agreed-plan.pdf" in said
 
 
 def test_at_least_six_sheets_are_left_each_signed_twice_and_valid(instance):
