@@ -136,12 +136,16 @@ def do_once(visit: Visit, act: Callable[[], str]) -> ResponseReturnValue:
     return idempotency.do_once(visit.session, visit.access.actor_id, visit.now, act)
 
 
+NEVER_SHOWN = ("password",)
+
+
 def late_form(visit: Visit, error: OutOfDate | WrongState) -> FormState:
     """Return a form that came too late, as typed, with what has happened on the case since.
 
     Shown again on the case as it is now, it can be sent once more.
     """
-    state = state_of_form(request.form, Invalid(error.message, {"": happened_since(visit)}))
+    late = Invalid(error.message, {"": happened_since(visit)})
+    state = state_of_form(request.form, late, secret=NEVER_SHOWN)
     return replace(state, sentence=f"{error.message} {STILL_HERE}")
 
 

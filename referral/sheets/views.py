@@ -265,6 +265,10 @@ def countersign(number: int, n: int) -> ResponseReturnValue:
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _countersign(number, n, state, UNUSABLE)
+    except (OutOfDate, WrongState) as error:
+        with reading_case(number) as visit:
+            state = late_form(visit, error)
+        return _countersign(number, n, state, MOVED_ON)
     flash("The reset is countersigned, and the recheck is set.")
     return answer
 

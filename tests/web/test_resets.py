@@ -207,6 +207,21 @@ def test_a_countersign_needs_a_recheck_to_come(app, story, clock):
     assert count(story, Recheck) == 0
 
 
+def test_a_countersign_that_comes_too_late_keeps_its_words_and_never_the_password(
+    app, story, clock
+):
+    recorded(app, story, clock)
+    vet, same_vet = browser_of(app, story, "vet"), browser_of(app, story, "vet")
+    said = {"recheck_on": (story.today + timedelta(weeks=5)).isoformat(), "recheck_role": "vet"}
+    fields = {**hidden_in(vet.get(COUNTERSIGN).text, COUNTERSIGN), "password": PASSWORD, **said}
+    assert sign(same_vet, COUNTERSIGN, **said).status_code == 303
+    late = vet.post(COUNTERSIGN, {**fields, "words": "Mind the inside heel"})
+    assert late.status_code == 409
+    assert "Mind the inside heel" in late.text
+    assert PASSWORD not in late.text
+    assert count(story, Countersign) == 1
+
+
 def test_only_the_vet_countersigns_and_strangers_see_no_reset(app, story, clock):
     recorded(app, story, clock)
     for who in ("farrier", "owner", "other_vet"):
