@@ -30,8 +30,32 @@ class Film(Base):
     trim: Mapped[str]
     shod: Mapped[str]
     condyles_superimposed: Mapped[bool | None]
+    cannon_vertical: Mapped[bool | None]
+    on_blocks: Mapped[bool | None]
+    beam_at_sole: Mapped[bool | None]
+    days_since_trim: Mapped[int | None]
     added_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     added_at: Mapped[datetime]
+
+
+class Upload(Base):
+    """A film or photo that was sent: kept before it is read, and why it could not be read.
+
+    The film it becomes has the same id.
+    """
+
+    __tablename__ = "upload"
+    __table_args__ = (Index(None, "case_id"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    case_id: Mapped[UUID] = mapped_column(ForeignKey("case.id"))
+    given: Mapped[dict[str, Any]]
+    original_sha256: Mapped[str]
+    original_name: Mapped[str]
+    added_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    added_at: Mapped[datetime]
+    refused_at: Mapped[datetime | None]
+    refusal: Mapped[str | None]
 
 
 class ScaleSetting(Base):
@@ -61,6 +85,20 @@ class LandmarkSet(Base):
     film_id: Mapped[UUID] = mapped_column(ForeignKey("film.id"))
     points_px: Mapped[dict[str, Any]]
     landmark_sd_mm: Mapped[float]
+    landmark_sds_mm: Mapped[dict[str, Any] | None]
+    placed_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    placed_at: Mapped[datetime]
+
+
+class RepeatPlacement(Base):
+    """Landmarks of a film placed once more, only to learn the person's own scatter."""
+
+    __tablename__ = "repeat_placement"
+    __table_args__ = (Index(None, "film_id"), Index(None, "placed_by"))
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    film_id: Mapped[UUID] = mapped_column(ForeignKey("film.id"))
+    points_px: Mapped[dict[str, Any]]
     placed_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     placed_at: Mapped[datetime]
 
