@@ -12,6 +12,7 @@ from referral.accounts.sign_in import resume_session
 from referral.cases import views as cases_views
 from referral.desk import views as desk_views
 from referral.films import views as films_views
+from referral.films.intake import READ_FILM, film_reader
 from referral.horses import views as horses_views
 from referral.plans import views as plans_views
 from referral.resets import views as resets_views
@@ -20,6 +21,7 @@ from referral.settings import Settings
 from referral.sheets import views as sheets_views
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
+from referral.storage.jobs import Worker
 from referral.web import csrf, errors, filters, headers, login, wiring
 from referral.web.wiring import Wiring
 
@@ -75,6 +77,12 @@ def wire(settings: Settings) -> Wiring:
         rulebook=load_rulebook(),
         passwords=Passwords(),
     )
+
+
+def worker_of(wired: Wiring) -> Worker:
+    """Return what does an instance's waiting work; every kind of work is named here."""
+    handlers = {READ_FILM: film_reader(wired.database, wired.blobs, wired.now)}
+    return Worker(wired.database, handlers, wired.now)
 
 
 def page_folder(name: str) -> Path:

@@ -125,6 +125,7 @@ def serve(instance: Path | None, port: int | None) -> None:
     from referral.app import LARGEST_REQUEST_BYTES, create_app, wire  # noqa: PLC0415 - loaded when asked for
     from referral.settings import load_settings  # noqa: PLC0415 - loaded when asked for
     from referral.storage import schema  # noqa: PLC0415 - loaded when asked for
+    from referral.storage.working import worker_beside  # noqa: PLC0415 - loaded when asked for
 
     settings = load_settings(instance)
     wired = wire(settings)
@@ -135,13 +136,29 @@ def serve(instance: Path | None, port: int | None) -> None:
     if used != (port or settings.port):
         click.echo(f"Port {port or settings.port} is taken, so this is on {used}.")
     click.echo(f"Open http://localhost:{used}")
-    waitress.serve(
-        app,
-        sockets=[listening],
-        threads=THREADS,
-        ident=None,
-        max_request_body_size=LARGEST_REQUEST_BYTES,
-    )
+    with worker_beside(settings.instance_dir):
+        waitress.serve(
+            app,
+            sockets=[listening],
+            threads=THREADS,
+            ident=None,
+            max_request_body_size=LARGEST_REQUEST_BYTES,
+        )
+
+
+@group.command()
+@instance_option
+@click.option("--beside", is_flag=True, help="End when standard input is closed.")
+def worker(instance: Path | None, *, beside: bool) -> None:
+    """Do the work that waits: read films, and whatever else takes long."""
+    from referral.app import wire, worker_of  # noqa: PLC0415 - loaded when asked for
+    from referral.settings import load_settings  # noqa: PLC0415 - loaded when asked for
+    from referral.storage import schema  # noqa: PLC0415 - loaded when asked for
+    from referral.storage.working import work_until_told  # noqa: PLC0415 - loaded when asked for
+
+    wired = wire(load_settings(instance))
+    schema.refuse_old(wired.database.engine)
+    work_until_told(worker_of(wired), beside=beside)
 
 
 def free_socket(host: str, port: int) -> socket.socket:

@@ -1,10 +1,7 @@
 """`referral bench`: how long the calculator takes here, medians and ratios of one run."""
 
-import statistics
-import time
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import Any
 
 import click
 import numpy as np
@@ -19,12 +16,11 @@ from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.window import WindowFoot, solve_window
+from referral.exchange.bench_upload import upload_figures
+from referral.exchange.timing import median_ms
 from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.rulebook.loader import load_rulebook
-from referral.storage.decode.film import jpeg_bytes, read_film
 
-RUNS = 41
-SERVED_LONGEST_PX = 2400
 FILM_PX = (3000, 2400)
 
 
@@ -36,16 +32,6 @@ def bench(parts: tuple[str, ...]) -> None:
         click.echo(part)
         for says, value in PARTS[part]().items():
             click.echo(f"  {says:<58} {value}")
-
-
-def _median_ms(act: Callable[[], Any], runs: int = RUNS) -> float:
-    act()
-    took = []
-    for _ in range(runs):
-        start = time.perf_counter()
-        act()
-        took.append((time.perf_counter() - start) * 1000)
-    return statistics.median(took)
 
 
 def _film() -> Film:
@@ -66,14 +52,10 @@ def _films() -> Mapping[str, str]:
     spacing = 0.16 * 1400 / FILM_PX[0]
     large = Exposure(row_mm=spacing, column_mm=spacing, size_px=FILM_PX)
     data = draw_phantom(Foot(), large).dicom
-    decoded = read_film(data, "bench.dcm")
-    decode_ms = _median_ms(lambda: read_film(data, "bench.dcm"), 7)
-    encode_ms = _median_ms(lambda: jpeg_bytes(decoded, SERVED_LONGEST_PX), 7)
-    measure_ms = _median_ms(lambda: measure(film))
+    measure_ms = median_ms(lambda: measure(film))
     return {
         "measure one lateromedial film with uncertainty": f"{measure_ms:.2f} ms",
-        "decode and window a 7.2-megapixel DICOM": f"{decode_ms:.0f} ms",
-        "served picture as JPEG": f"{encode_ms:.0f} ms",
+        **upload_figures(data),
     }
 
 
@@ -92,8 +74,8 @@ def _rules() -> Mapping[str, str]:
         "change": done.change,
     }
     inputs = Inputs(profile, stages, plan, None, Facts(red_flags=()), film)
-    predict_ms = _median_ms(lambda: predict(film, Measured(), plan, profile))
-    judge_ms = _median_ms(lambda: judge(inputs, rulebook, [], today, complete=True))
+    predict_ms = median_ms(lambda: predict(film, Measured(), plan, profile))
+    judge_ms = median_ms(lambda: judge(inputs, rulebook, [], today, complete=True))
     return {
         "predict one plan, all readings with uncertainty": f"{predict_ms:.2f} ms",
         "judge one plan, full findings": f"{judge_ms:.2f} ms",
@@ -117,7 +99,7 @@ def _window() -> Mapping[str, str]:
     window = act()
     plans = sum(region.count for region in window.regions)
     return {
-        "window of 41 x 41 plans and 6 wedges, at fit and due": f"{_median_ms(act):.0f} ms",
+        "window of 41 x 41 plans and 6 wedges, at fit and due": f"{median_ms(act):.0f} ms",
         "limits tested": f"{len(window.tested)}",
         "plans that meet them all": f"{plans}",
     }

@@ -32,7 +32,7 @@ from referral.cases.service import (
 from referral.core.measure.registry import MEASURES
 from referral.errors import Invalid
 from referral.films.phantom import Exposure, Foot, draw_phantom
-from referral.films.service import AddFilm, MeasureFilm, add_film, measure_film
+from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
 from referral.plans.agreement import must_be_answered
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.content import PAGE_EXECUTION
@@ -55,7 +55,7 @@ from referral.sheets.service import (
     sign_first,
 )
 from referral.sheets.snapshot import SheetKind
-from referral.storage.decode.film import read_film
+from referral.storage.decode.film import read_apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,18 +98,19 @@ def _film(at: Telling) -> None:
     exposure = Exposure(limb=step["limb"], taken_on=at.on, seed=at.access.revision)
     phantom = draw_phantom(Foot(**step["foot"]), exposure)
     name = f"{step['limb']}-{at.on.isoformat()}.dcm"
-    command = AddFilm(
-        data=phantom.dicom,
-        name=name,
-        decoded=read_film(phantom.dicom, name),
+    taken = TakenHow(
         limb=step["limb"],
         view="lateromedial",
         taken_on=at.on,
         trim=step.get("trim", "before"),
         shod="no",
         condyles_superimposed=True,
-        happened_on=at.on,
+        cannon_vertical=True,
+        on_blocks=True,
+        beam_at_sole=True,
     )
+    original = at.office.blobs.put(phantom.dicom)
+    command = AddFilm(original, name, read_apart(phantom.dicom, name), taken, at.on)
     film_id = add_film(at.session, at.access, at.office.blobs, command, at.now)
     scale = {
         "kind": "marker",

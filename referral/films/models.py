@@ -56,6 +56,7 @@ class Upload(Base):
     added_at: Mapped[datetime]
     refused_at: Mapped[datetime | None]
     refusal: Mapped[str | None]
+    is_too_large: Mapped[bool]
 
 
 class ScaleSetting(Base):

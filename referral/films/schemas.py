@@ -17,6 +17,9 @@ from referral.web.forms import SUMMARY, DateField, DecimalField
 VIEWS = (
     ("lateromedial", "From the side (lateromedial)"),
     ("dorsopalmar", "From the front (dorsopalmar, dorsoplantar)"),
+    ("sole_photo", "Photo of the sole"),
+    ("side_photo", "Photo from the side"),
+    ("front_photo", "Photo from the front"),
 )
 TRIMS = (
     ("before", "Before the trim"),
@@ -24,7 +27,8 @@ TRIMS = (
     ("unknown", "Not known"),
 )
 SHOD = (("no", "Bare"), ("yes", "Shod"), ("unknown", "Not known"))
-SUPERIMPOSED = (("yes", "Yes"), ("no", "No"), ("unknown", "Cannot say"))
+YES_NO = (("yes", "Yes"), ("no", "No"), ("unknown", "Cannot say"))
+SAID: Mapping[str, bool | None] = {"yes": True, "no": False, "unknown": None}
 SCALE_STATES = (
     ("marker", "A marker of known length on the film"),
     ("corrected", "Corrected by the maker of the machine"),
@@ -38,17 +42,23 @@ LARGEST_SKEW = 0.005
 """Largest difference of proportions between the served picture and the original."""
 
 
+def _yes_no() -> fields.String:
+    return fields.String(load_default="unknown", validate=validate.OneOf(codes(YES_NO)))
+
+
 class FilmForm(Schema):
-    """What is said of a film as it is added."""
+    """What is said of a film or photo as it is added."""
 
     limb = fields.String(required=True, validate=validate.OneOf(codes(LIMBS)))
     view = fields.String(required=True, validate=validate.OneOf(codes(VIEWS)))
     taken_on = DateField(required=True)
     trim = fields.String(required=True, validate=validate.OneOf(codes(TRIMS)))
     shod = fields.String(required=True, validate=validate.OneOf(codes(SHOD)))
-    superimposed = fields.String(
-        load_default="unknown", validate=validate.OneOf(codes(SUPERIMPOSED))
-    )
+    superimposed = _yes_no()
+    cannon_vertical = _yes_no()
+    on_blocks = _yes_no()
+    beam_at_sole = _yes_no()
+    days_since_trim = fields.Integer(load_default=None, validate=validate.Range(0, 400))
 
 
 class PointsField(fields.Field[dict[str, Any]]):

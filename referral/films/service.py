@@ -13,6 +13,7 @@ from referral.cases.timeline import NewEntry, append
 from referral.core.errors import CoreError
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
+from referral.core.measure.views import VIEWS
 from referral.core.measure.visits import visit_caveats
 from referral.core.workflow import Move
 from referral.errors import Invalid
@@ -20,67 +21,81 @@ from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, Sca
 from referral.films.queries import MeasuredFilm, film_of, reading_sets
 from referral.films.scales import beside_the_files, scale_from_given
 from referral.storage.blobs import BlobStore
-from referral.storage.decode.film import DecodedFilm, describe, jpeg_bytes
+from referral.storage.decode.film import ReadFilm
 from referral.storage.ids import new_id
-
-SERVED_LONGEST_PX = 2400
-"""Longest side of the picture that pages show; landmarks stay in the original's pixels."""
 
 DEFAULT_LANDMARK_SD_MM = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class AddFilm:
-    """A film as uploaded and what its uploader says of it."""
+class TakenHow:
+    """What is said of how a film or photo was taken; None is what was not said."""
 
-    data: bytes
-    name: str
-    decoded: DecodedFilm
     limb: str
     view: str
     taken_on: date
     trim: str
     shod: str
-    condyles_superimposed: bool | None
+    condyles_superimposed: bool | None = None
+    cannon_vertical: bool | None = None
+    on_blocks: bool | None = None
+    beam_at_sole: bool | None = None
+    days_since_trim: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AddFilm:
+    """A film as uploaded, what its uploader says of it, and what was read in it."""
+
+    original_sha256: str
+    name: str
+    read: ReadFilm
+    taken: TakenHow
     happened_on: date
 
 
 def add_film(
-    session: Session, access: CaseAccess, blobs: BlobStore, command: AddFilm, now: datetime
+    session: Session,
+    access: CaseAccess,
+    blobs: BlobStore,
+    command: AddFilm,
+    now: datetime,
+    film_id: UUID | None = None,
 ) -> UUID:
-    """Keep a film's original byte for byte, its served picture, and the scale its tags give."""
-    decoded = command.decoded
+    """Keep a film's served picture and the scale its tags give, beside the original."""
+    read, taken = command.read, command.taken
     film = Film(
-        id=new_id(now),
+        id=film_id or new_id(now),
         case_id=access.case_id,
-        limb=command.limb,
-        view=command.view,
-        original_sha256=blobs.put(command.data),
+        original_sha256=command.original_sha256,
         original_name=command.name,
-        picture_sha256=blobs.put(jpeg_bytes(decoded, SERVED_LONGEST_PX)),
-        width_px=decoded.size_px[0],
-        height_px=decoded.size_px[1],
-        described=describe(decoded),
-        taken_on=command.taken_on,
-        trim=command.trim,
-        shod=command.shod,
-        condyles_superimposed=command.condyles_superimposed,
+        picture_sha256=blobs.put(read.picture_jpeg),
+        width_px=read.size_px[0],
+        height_px=read.size_px[1],
+        described=dict(read.described),
         added_by=access.actor_id,
         added_at=now,
+        **asdict(taken),
     )
     session.add(film)
     session.flush()
-    if decoded.scale_tags is not None:
-        given = {"kind": "tags", "tags": asdict(decoded.scale_tags)}
+    if read.scale_tags is not None:
+        given = {"kind": "tags", "tags": dict(read.scale_tags)}
         _keep_scale(session, access, film.id, given, now)
     facts = {
         "film": str(film.id),
-        "limb": command.limb,
-        "view": command.view,
+        "limb": taken.limb,
+        "view": taken.view,
         "sha256": film.original_sha256,
     }
-    append(session, access, NewEntry(Move.ADD_FILM, command.happened_on, facts, {}, film.id), now)
+    move = move_of(taken.view)
+    append(session, access, NewEntry(move, command.happened_on, facts, {}, film.id), now)
     return film.id
+
+
+def move_of(view: str) -> Move:
+    """Return the move that adds a picture of this view: a film, or a photo."""
+    return Move.ADD_PHOTO if VIEWS[view].is_photo else Move.ADD_FILM
 
 
 def _keep_scale(

@@ -11,29 +11,27 @@ from referral.films.models import Film
 from referral.films.queries import MeasuredFilm
 from referral.films.scales import beside_the_files
 from referral.films.schemas import LARGEST_SKEW
-from referral.storage.decode.film import DecodedFilm, read_film
+from referral.storage.decode.sniff import kind_of
 
 LONGEST_NAME = 200
 
 
-def read_upload(file: FileStorage | None) -> tuple[bytes, str, DecodedFilm]:
-    """Return an uploaded film's bytes, its own name, and what is understood of it.
+def sent_file(file: FileStorage | None) -> tuple[bytes, str]:
+    """Return an uploaded file's bytes and its own name.
 
     Raises
     ------
     Invalid
-        If there is no file, or it cannot be read as a film; says why.
-    TooLarge
-        If its picture is larger than is taken.
+        If there is no file, or its content is of no kind that is taken; says why.
     """
     if file is None or not file.filename:
         raise Invalid("Choose a file.", {"film": ["Choose the film's file."]})
     data = file.read()
-    name = file.filename[-LONGEST_NAME:]
     try:
-        return data, name, read_film(data, name)
+        kind_of(data)
     except Invalid as error:
         raise Invalid(error.message, {"film": [error.message]}) from error
+    return data, file.filename[-LONGEST_NAME:]
 
 
 def refuse_other_picture(film: Film, given: Mapping[str, Any]) -> None:

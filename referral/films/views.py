@@ -1,13 +1,16 @@
 """Films: add one, look at it, place landmarks and scale, type readings."""
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Mapping
 from functools import partial
+from typing import Any
 from uuid import UUID
 
 from flask import Blueprint, Response, flash, jsonify, make_response, render_template, request
 from flask import url_for as address
 from flask.typing import ResponseReturnValue
 
+from referral.cases.access import CaseAccess
 from referral.cases.choices import LIMBS
 from referral.cases.visit import (
     Visit,
@@ -20,43 +23,49 @@ from referral.cases.visit import (
 )
 from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
-from referral.errors import Invalid, NotFound, OutOfDate, TooLarge, WrongState
+from referral.errors import Invalid, NotFound, OutOfDate, WrongState
+from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
 from referral.films.pages import FilmPage, film_page, live_readings, typed_codes
 from referral.films.preview import preview
 from referral.films.queries import film_of
 from referral.films.schemas import (
+    SAID,
     SCALE_STATES,
     SHOD,
-    SUPERIMPOSED,
     TRIMS,
     VIEWS,
+    YES_NO,
     FilmForm,
     MeasureForm,
     ReadingsForm,
     typed_values,
 )
 from referral.films.service import (
-    AddFilm,
     MeasureFilm,
+    TakenHow,
     TypeReadings,
-    add_film,
     measure_film,
+    move_of,
     type_readings,
 )
-from referral.films.uploads import check_places, marker_given, read_upload, refuse_other_picture
+from referral.films.uploads import check_places, marker_given, refuse_other_picture, sent_file
 from referral.web.forms import (
+    SUMMARY,
     FormState,
     load_form,
     load_json,
     state_of_form,
 )
 from referral.web.login import sign_in_required
+from referral.web.wiring import wiring
 
 blueprint = Blueprint("films", __name__)
 
 UNUSABLE = 422
 MOVED_ON = 409
 TOO_LARGE = 413
+LONGEST_WAIT_S = 8.0
+BETWEEN_LOOKS_S = 0.02
 NOTHING_PLACED = "Place a landmark, or both ends of the marker with its length."
 PICTURE_POLICY = "default-src 'none'; sandbox"
 
@@ -71,47 +80,83 @@ def _home(visit: Visit, anchor: str) -> str:
 @blueprint.get("/cases/<int:number>/films/new")
 @sign_in_required
 def new_film(number: int) -> ResponseReturnValue:
-    """Show the form that adds a film."""
+    """Show the form that adds a film or photo."""
     return _film_form(number, FormState())
 
 
 @blueprint.post("/cases/<int:number>/films")
 @sign_in_required
 def add(number: int) -> ResponseReturnValue:
-    """Keep a film as it was uploaded, and open its editor."""
+    """Keep a film as it was uploaded, have it read, and open its editor."""
     with reading_case(number) as visit:
-        visit.access.check_role(Move.ADD_FILM)
-    try:
-        given = load_form(FilmForm(), request.form)
-        not_to_come(given["taken_on"], visit.today, "taken_on")
-        data, name, decoded = read_upload(request.files.get("film"))
-    except (Invalid, TooLarge) as error:
-        return _film_form(number, *_unusable(error))
+        views_for(visit.access)
+    sent: list[UUID] = []
 
     def act(visit: Visit) -> str:
-        command = AddFilm(
-            data=data,
-            name=name,
-            decoded=decoded,
-            limb=given["limb"],
-            view=given["view"],
-            taken_on=given["taken_on"],
-            trim=given["trim"],
-            shod=given["shod"],
-            condyles_superimposed={"yes": True, "no": False}.get(given["superimposed"]),
-            happened_on=visit.today,
-        )
-        return _added(visit, command)
+        given = load_form(FilmForm(), request.form)
+        not_to_come(given["taken_on"], visit.today, "taken_on")
+        if given["view"] not in dict(views_for(visit.access)):
+            raise Invalid(SUMMARY, {"view": ["Your role adds photos only."]})
+        data, name = sent_file(request.files.get("film"))
+        command = SendFilm(data, name, _taken(given), visit.today)
+        sent.append(keep_upload(visit.session, visit.access, visit.wired.blobs, command, visit.now))
+        return address("films.show", number=number, film_id=sent[0])
 
-    said = "The film is kept. Set its scale, then place the landmarks."
-    return _do(number, act, said, partial(_film_form, number))
+    form = partial(_film_form, number)
+    answer = _do(number, act, "", form)
+    if not sent:
+        return answer
+    _await(sent[0])
+    with reading_case(number) as visit:
+        upload = upload_of(visit.session, visit.access.case_id, sent[0])
+    if upload.refusal is None:
+        return answer
+    refused = Invalid(upload.refusal, {"film": [upload.refusal]})
+    return form(
+        state_of_form(request.form, refused), TOO_LARGE if upload.is_too_large else UNUSABLE
+    )
 
 
-def _unusable(error: Invalid | TooLarge) -> tuple[FormState, int]:
-    if isinstance(error, Invalid):
-        return state_of_form(request.form, error), UNUSABLE
-    faults = {"film": [error.message]}
-    return state_of_form(request.form, Invalid(error.message, faults)), TOO_LARGE
+def views_for(access: CaseAccess) -> list[tuple[str, str]]:
+    """Return the views that this person may add, with their names.
+
+    Raises
+    ------
+    NotAllowed
+        If there is none; says who does it.
+    """
+    allowed = [(code, says) for code, says in VIEWS if access.may_ever(move_of(code))]
+    if not allowed:
+        access.check_role(Move.ADD_PHOTO)
+    return allowed
+
+
+def _taken(given: Mapping[str, Any]) -> TakenHow:
+    return TakenHow(
+        limb=given["limb"],
+        view=given["view"],
+        taken_on=given["taken_on"],
+        trim=given["trim"],
+        shod=given["shod"],
+        condyles_superimposed=SAID[given["superimposed"]],
+        cannon_vertical=SAID[given["cannon_vertical"]],
+        on_blocks=SAID[given["on_blocks"]],
+        beam_at_sole=SAID[given["beam_at_sole"]],
+        days_since_trim=given["days_since_trim"],
+    )
+
+
+def _await(upload_id: UUID) -> None:
+    """Wait a little for the worker; a film that takes longer is shown as being read."""
+    wired = wiring()
+    if wired.work is not None:
+        wired.work()
+    until = time.monotonic() + LONGEST_WAIT_S
+    while time.monotonic() < until:
+        with wired.database.reading() as session:
+            if is_settled(session, upload_id):
+                return
+        time.sleep(BETWEEN_LOOKS_S)
 
 
 def _do(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
@@ -125,31 +170,27 @@ def _do(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
         with reading_case(number) as visit:
             state = late_form(visit, error)
         return show(state, MOVED_ON)
-    flash(said)
+    if said:
+        flash(said)
     return answer
-
-
-def _added(visit: Visit, command: AddFilm) -> str:
-    film_id = add_film(visit.session, visit.access, visit.wired.blobs, command, visit.now)
-    return address("films.show", number=visit.number, film_id=film_id)
 
 
 def _film_form(number: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        visit.access.check_role(Move.ADD_FILM)
+        views = views_for(visit.access)
         html = render_template(
             "films/new.html",
             form=state,
             number=number,
             revision=visit.access.revision,
             key=new_key(),
-            why_not=visit.access.why_not(Move.ADD_FILM),
+            why_not=visit.access.why_not(move_of(views[-1][0])),
             today=visit.today,
             limbs=LIMBS,
-            views=VIEWS,
+            views=views,
             trims=TRIMS,
             shod=SHOD,
-            superimposed=SUPERIMPOSED,
+            yes_no=YES_NO,
         )
     return make_response(html, status)
 
@@ -157,7 +198,12 @@ def _film_form(number: int, state: FormState, status: int = 200) -> ResponseRetu
 @blueprint.get("/cases/<int:number>/films/<uuid:film_id>")
 @sign_in_required
 def show(number: int, film_id: UUID) -> ResponseReturnValue:
-    """Show a film with its landmarks, scale and readings."""
+    """Show a film with its landmarks, scale and readings; or how its reading goes."""
+    with reading_case(number) as visit:
+        case_id = visit.access.case_id
+        if not is_film(visit.session, case_id, film_id):
+            upload = upload_of(visit.session, case_id, film_id)
+            return render_template("films/waiting.html", number=number, upload=upload)
     return _editor(number, film_id, FormState())
 
 

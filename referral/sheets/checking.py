@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from referral.cases.models import Case, Entry
 from referral.cases.timeline import chain_faults
-from referral.films.models import Film
+from referral.films.models import Film, Upload
 from referral.sheets.models import Sheet, Signature
 from referral.storage.blobs import BlobStore
 
@@ -17,6 +17,7 @@ _FILM = select(Film.case_id, Film.id)
 _SHEET = select(Sheet.case_id, Sheet.id)
 NAMED_FILES: Mapping[str, tuple[Any, ColumnElement[str] | Any]] = {
     "the original of film": (_FILM, Film.original_sha256),
+    "the file that was sent as": (select(Upload.case_id, Upload.id), Upload.original_sha256),
     "the picture of film": (_FILM, Film.picture_sha256),
     "the content of sheet": (_SHEET, Sheet.snapshot_sha256),
     "a signed state of sheet": (

@@ -19,7 +19,8 @@ _KEY = "referral"
 class Wiring:
     """Everything a view hands down: nothing below reaches for the app itself.
 
-    ``rulebook`` and ``passwords`` are made by layers above this one.
+    ``rulebook`` and ``passwords`` are made by layers above this one. ``work`` does what waits
+    in this process; it is None where a worker does that.
     """
 
     settings: Settings
@@ -28,6 +29,7 @@ class Wiring:
     rulebook: Any
     passwords: Any
     now: Callable[[], datetime] = utc_now
+    work: Callable[[], object] | None = None
 
 
 def install(app: Flask, wired: Wiring) -> None:

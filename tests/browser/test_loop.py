@@ -1,6 +1,7 @@
 """One horse from nothing to a countersigned reset, as three people in three browsers."""
 
 import re
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import timedelta
@@ -16,6 +17,7 @@ from referral.rulebook.loader import load_rulebook
 from referral.sheets.office import authority_folder
 from referral.sheets.verify import verify_pdf
 from referral.storage.blobs import BlobStore
+from referral.storage.working import worker_beside
 from referral.web.wiring import Wiring
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.people import Someone, someone, tap_film, type_place
@@ -41,7 +43,16 @@ class Yard:
 
 
 @pytest.fixture
-def yard(database, tmp_path: Path, serve, look) -> Yard:
+def worker(database, tmp_path: Path) -> Iterator[None]:
+    """Keep a real worker beside the server, on the same database and files."""
+    said = f'database_url = "{database.url}"\nfiles_dir = "files"\n'
+    (tmp_path / "config.toml").write_text(said)
+    with worker_beside(tmp_path):
+        yield
+
+
+@pytest.fixture
+def yard(database, tmp_path: Path, worker, serve, look) -> Yard:
     settings = a_settings(tmp_path, database.url)
     wired = Wiring(
         settings=settings,
@@ -102,7 +113,7 @@ def diagnose_and_film(yard: Yard, case: str, film: Path) -> None:
     vet.tick("trim", "before")
     vet.tick("shod", "no")
     vet.tick("superimposed", "yes")
-    vet.press("Add the film")
+    vet.press("Add it")
 
 
 def measure(yard: Yard) -> None:

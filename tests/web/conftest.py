@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from referral.app import create_app
+from referral.app import create_app, worker_of
 from referral.rulebook.loader import load_rulebook
 from referral.storage.blobs import BlobStore
 from referral.web.wiring import Wiring
@@ -30,7 +30,8 @@ def make_app(database, clock, tmp_path):
             passwords=PASSWORDS,
             now=clock,
         )
-        return create_app(settings, wired)
+        at_once = dataclasses.replace(wired, work=worker_of(wired).run_waiting)
+        return create_app(settings, at_once)
 
     return make
 

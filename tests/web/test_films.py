@@ -1,15 +1,23 @@
 """Films through their pages: added, measured, typed; and uploads that cannot be used."""
 
+import dataclasses
+import hashlib
 import io
 import json
 import zlib
+from uuid import UUID
 
 import pytest
 from PIL import Image
+from sqlalchemy import select, update
 
+from referral.app import worker_of
+from referral.cases.models import CaseMember
+from referral.films import views
+from referral.films.models import Upload
 from referral.films.uploads import LONGEST_NAME
 from tests.browser.sample import FOOT_PX, film_jpeg
-from tests.factories import a_case
+from tests.factories import NOW, a_case
 from tests.features.decode.files import CAT
 from tests.web.yard import a_yard, film_form, landmarks_form, plain_jpeg, words_of
 
@@ -72,30 +80,85 @@ def huge_png():
     return bytes(data)
 
 
-UPLOADS = [
-    ("empty", b"", "film.dcm", {422}),
-    ("cut short", JPEG[: len(JPEG) // 2], "foot.jpg", {422}),
-    ("a truncated DICOM", CAT.read_bytes()[:5000], "cat.dcm", {422}),
-    ("huge", huge_png(), "foot.png", {413, 422}),
-    ("a PDF called a film", b"%PDF-1.7\n%....\n" * 9, "foot.dcm", {422}),
-    ("a page called a picture", b"<html><script>alert(1)</script>", "foot.jpg", {422}),
-    ("noise", bytes(range(256)) * 40, "foot.png", {422}),
+NO_FILMS = [
+    ("empty", b"", "film.dcm"),
+    ("a PDF called a film", b"%PDF-1.7\n%....\n" * 9, "foot.dcm"),
+    ("a page called a picture", b"<html><script>alert(1)</script>", "foot.jpg"),
+    ("noise", bytes(range(256)) * 40, "foot.png"),
+]
+UNREADABLE = [
+    ("cut short", JPEG[: len(JPEG) // 2], "foot.jpg", 422),
+    ("a truncated DICOM", CAT.read_bytes()[:5000], "cat.dcm", 422),
+    ("huge", huge_png(), "foot.png", 413),
 ]
 
 
-@pytest.mark.parametrize(("what", "data", "name", "statuses"), UPLOADS, ids=[u[0] for u in UPLOADS])
-def test_an_unusable_upload_gets_one_sentence_and_leaves_nothing_half_stored(
-    yard, what, data, name, statuses
-):
-    assert what
-    before = yard.rows()
-    answer = add(yard, data, name, limb="RF", trim="after")
-    assert answer.status_code in statuses
+def assert_the_form_came_back(answer):
     assert answer.text.count('class="notice-title"') == 1
     assert 'id="film-fault"' in answer.text
     assert '<option value="RF" selected>' in answer.text
     assert "Traceback" not in answer.text
+
+
+@pytest.mark.parametrize(("what", "data", "name"), NO_FILMS, ids=[u[0] for u in NO_FILMS])
+def test_what_is_no_film_by_its_content_gets_one_sentence_and_is_not_kept(yard, what, data, name):
+    assert what
+    before = yard.rows()
+    answer = add(yard, data, name, limb="RF", trim="after")
+    assert answer.status_code == 422
+    assert_the_form_came_back(answer)
     assert yard.rows() == before
+
+
+@pytest.mark.parametrize(
+    ("what", "data", "name", "status"), UNREADABLE, ids=[u[0] for u in UNREADABLE]
+)
+def test_what_cannot_be_read_gets_one_sentence_and_only_what_was_sent_is_kept(
+    yard, what, data, name, status
+):
+    assert what
+    before = yard.rows()
+    answer = add(yard, data, name, limb="RF", trim="after")
+    assert answer.status_code == status
+    assert_the_form_came_back(answer)
+    assert yard.rows() == before | {"upload": 1, "job": 1}
+    with yard.database.reading() as session:
+        upload = session.scalars(select(Upload)).one()
+        assert upload.original_sha256 == hashlib.sha256(data).hexdigest()
+    page = words_of(yard.open("vet", f"/films/{upload.id}"))
+    assert "could not be read" in page
+    assert upload.refusal in page
+    assert yard.open("other_vet", f"/films/{upload.id}").status_code == 404
+
+
+def test_until_the_worker_has_read_a_film_its_page_says_so(make_app, database, monkeypatch):
+    monkeypatch.setattr(views, "LONGEST_WAIT_S", 0.0)
+    app = make_app()
+    wired = app.extensions["referral"]
+    app.extensions["referral"] = dataclasses.replace(wired, work=None)
+    yard = a_yard(app, database)
+    film = yard.film()
+    page = yard.open("vet", film)
+    assert "The file is being read" in words_of(page)
+    assert 'http-equiv="refresh"' in page.text
+    assert yard.open("vet", f"{film}/picture.jpg").status_code == 404
+    assert worker_of(wired).run_waiting() == 1
+    assert "No scale: angles and ratios only" in words_of(yard.open("vet", film))
+
+
+def test_who_left_the_case_before_the_film_was_read_adds_none(make_app, database, monkeypatch):
+    monkeypatch.setattr(views, "LONGEST_WAIT_S", 0.0)
+    app = make_app()
+    wired = app.extensions["referral"]
+    app.extensions["referral"] = dataclasses.replace(wired, work=None)
+    yard = a_yard(app, database)
+    film = yard.film()
+    with database.transaction() as session:
+        session.execute(update(CaseMember).values(until=NOW))
+    worker_of(wired).run_waiting()
+    assert yard.rows()["film"] == 0
+    with database.reading() as session:
+        assert session.get(Upload, UUID(film.rpartition("/")[2])).refusal
 
 
 def test_a_film_needs_a_file_and_a_day_that_has_come(yard):
@@ -111,14 +174,19 @@ def test_a_film_needs_a_file_and_a_day_that_has_come(yard):
     assert yard.rows() == before
 
 
-def test_only_the_vet_adds_and_measures_films(yard):
+def test_only_the_vet_adds_films_and_everybody_on_the_case_adds_photos(yard):
     film = yard.film()
     before = yard.rows()
     farrier = yard.browser("farrier")
-    assert farrier.get(f"{yard.home}/films/new").status_code == 403
-    assert farrier.post(f"{yard.home}/films", film_form(JPEG)).status_code == 403
+    assert "lateromedial" not in farrier.get(f"{yard.home}/films/new").text
+    answer = add(yard, who="farrier")
+    assert answer.status_code == 422
+    assert "Your role adds photos only." in words_of(answer)
     assert farrier.post(f"{yard.home}{film}/landmarks", landmarks_form()).status_code == 403
     assert yard.rows() == before
+    for who in ("farrier", "owner"):
+        assert add(yard, who=who, view="sole_photo").status_code == 303
+    assert "added a photo" in words_of(yard.open("vet"))
 
 
 def test_the_same_film_sent_twice_is_one_film_and_another_under_its_key_is_refused(yard):

@@ -93,7 +93,7 @@ def read_dicom(data: bytes) -> DecodedFilm:
         dataset = _opened(data)
         tags = ScaleTags(**{name: as_written(dataset, tag) for name, tag in TAG_FIELDS.items()})
         _refuse(dataset)
-        words, decoder = words_of(dataset, data)
+        words, decoder = words_of(dataset)
         pixels, window = _pixels(dataset, words)
         identity = tuple(name for name in IDENTITY if text(dataset, name))
         modality, said = text(dataset, "Modality"), _caveats(dataset)

@@ -1,7 +1,8 @@
 """One film or photo, decoded and understood: the single way in for every uploaded picture."""
 
 import io
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -9,9 +10,12 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from referral.core.geometry.scale import Scale, ScaleTags
+from referral.storage.decode.apart import Answer, in_a_child
 from referral.storage.decode.sniff import kind_of
 
 JPEG_QUALITY = 88
+SERVED_LONGEST_PX = 2400
+"""Longest side of the picture that pages show; landmarks stay in the original's pixels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,40 @@ def read_film(data: bytes, name: str) -> DecodedFilm:
     from referral.storage.decode.pictures import read_picture  # noqa: PLC0415 - with its plug-ins
 
     return read_picture(data, name)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadFilm:
+    """What the record keeps of a file that was read: its size, what it says, a picture to show.
+
+    ``scale_tags`` are the fields of `ScaleTags`, None for a picture.
+    """
+
+    size_px: tuple[int, int]
+    described: Mapping[str, Any]
+    scale_tags: Mapping[str, Any] | None
+    picture_jpeg: bytes
+
+
+def read_apart(data: bytes, name: str) -> ReadFilm:
+    """Return what the record keeps of a file, read in a process of its own under limits.
+
+    Raises
+    ------
+    Invalid
+        If it cannot be read as a film or photo; one sentence says why.
+    TooLarge
+        If its picture has more pixels than are taken, before any is decoded.
+    """
+    said, picture = in_a_child(lambda: _kept(read_film(data, name)))
+    width, height = said["described"]["size_px"]
+    return ReadFilm((width, height), said["described"], said["scale_tags"], picture)
+
+
+def _kept(film: DecodedFilm) -> Answer:
+    tags = None if film.scale_tags is None else asdict(film.scale_tags)
+    said = {"described": describe(film), "scale_tags": tags}
+    return said, jpeg_bytes(film, SERVED_LONGEST_PX)
 
 
 def describe(film: DecodedFilm) -> dict[str, Any]:

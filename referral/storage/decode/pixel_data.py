@@ -6,15 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from referral.errors import Invalid
-from referral.storage.decode.apart import unpacked_apart
 from referral.storage.decode.attributes import ANY_FAULT, Dataset, whole
 from referral.storage.decode.codestream import claimed_size
+from referral.storage.decode.unpack import unpacked_apart
 
 
-def words_of(dataset: Dataset, data: bytes) -> tuple[NDArray[Any], str]:
+def words_of(dataset: Dataset) -> tuple[NDArray[Any], str]:
     """Return the film's words, (rows, columns) or (rows, columns, 3) RGB, and the decoder.
-
-    ``data`` is the file that the data set was read from.
 
     Raises
     ------
@@ -28,7 +26,7 @@ def words_of(dataset: Dataset, data: bytes) -> tuple[NDArray[Any], str]:
     if syntax.is_compressed:
         _refuse_unknown(syntax)
         _refuse_other_size(dataset)
-        return unpacked_apart(data, str(syntax.name))
+        return unpacked_apart(dataset, str(syntax.name))
     return (_native(dataset, syntax) if is_grey else _native_colour(dataset, syntax)), "pydicom"
 
 

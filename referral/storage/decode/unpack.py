@@ -1,29 +1,45 @@
-"""The child of ``apart``: a DICOM file on standard input, its words on standard output.
-
-Writes the decoder's name, a line end, and the words in NumPy's own format; ends with status 1
-where no decoder can read them.
-"""
+"""Compressed pixels to words, by the first decoder that can, in a child of this process."""
 
 import io
-import resource
-import sys
-import warnings
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from referral.errors import Invalid
+from referral.storage.decode.apart import in_a_child
 from referral.storage.decode.attributes import ANY_FAULT, Dataset, whole
 
 PLUGINS = ("gdcm", "pyjpegls", "pylibjpeg", "pydicom", "pillow")
 """Tried in this order: the fastest exact one first."""
 
-MOST_MEMORY_BYTES = 4 << 30
-MOST_CPU_S = 60
+
+def unpacked_apart(dataset: Dataset, compression: str) -> tuple[NDArray[np.generic], str]:
+    """Return the words of a compressed DICOM film and the name of the decoder that read it.
+
+    Raises
+    ------
+    Invalid
+        If no decoder can read it, within the limits; names the compression.
+    """
+    try:
+        said, words = in_a_child(lambda: _packed(dataset))
+    except Invalid as error:
+        raise Invalid(
+            f"This film's compression ({compression}) cannot be read, or its data is damaged."
+        ) from error
+    return np.load(io.BytesIO(words), allow_pickle=False), str(said["decoder"])
 
 
-def unpacked(dataset: Dataset) -> tuple[NDArray[Any], str] | None:
-    """Return the words of a compressed film and the decoder, or None if none can read it."""
+def _packed(dataset: Dataset) -> tuple[Mapping[str, Any], bytes]:
+    words, decoder = _unpacked(dataset)
+    out = io.BytesIO()
+    np.save(out, np.ascontiguousarray(words), allow_pickle=False)
+    return {"decoder": decoder}, out.getvalue()
+
+
+def _unpacked(dataset: Dataset) -> tuple[NDArray[Any], str]:
     from pydicom.pixels.decoders.base import get_decoder  # noqa: PLC0415 - heavy
 
     decoder = get_decoder(dataset.file_meta.TransferSyntaxUID)
@@ -36,25 +52,4 @@ def unpacked(dataset: Dataset) -> tuple[NDArray[Any], str] | None:
         except ANY_FAULT:
             continue
         return np.asarray(found), plugin
-    return None
-
-
-def main() -> int:
-    """Unpack what stands on standard input."""
-    import pydicom  # noqa: PLC0415 - heavy, loaded on first use
-
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    warnings.simplefilter("ignore")
-    found = unpacked(pydicom.dcmread(io.BytesIO(sys.stdin.buffer.read()), force=True))
-    if found is None:
-        return 1
-    words, plugin = found
-    sys.stdout.buffer.write(f"{plugin}\n".encode())
-    np.save(sys.stdout.buffer, np.ascontiguousarray(words), allow_pickle=False)
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())
+    raise Invalid

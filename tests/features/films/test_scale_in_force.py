@@ -11,10 +11,11 @@ from referral.core.errors import BadScale
 from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.films.queries import film_of
 from referral.films.scales import beside_the_files, scale_from_given
-from referral.films.service import AddFilm, MeasureFilm, add_film, measure_film
+from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
 from referral.films.uploads import marker_given
 from referral.storage.blobs import BlobStore
-from referral.storage.decode.film import read_film
+from referral.storage.canonical import sha256_hex
+from referral.storage.decode.film import read_apart
 from tests.factories import NOW, a_case, a_cast
 
 EXPOSURE = Exposure(row_mm=0.65, column_mm=0.7, size_px=(340, 280), noise=0.0)
@@ -38,18 +39,9 @@ def film_saying(attributes):
         setattr(dataset, name, value)
     out = io.BytesIO()
     dataset.save_as(out)
-    return AddFilm(
-        data=out.getvalue(),
-        name="film.dcm",
-        decoded=read_film(out.getvalue(), "film.dcm"),
-        limb="LF",
-        view="lateromedial",
-        taken_on=NOW.date(),
-        trim="before",
-        shod="no",
-        condyles_superimposed=True,
-        happened_on=NOW.date(),
-    )
+    taken = TakenHow("LF", "lateromedial", NOW.date(), "before", "no", True)
+    data = out.getvalue()
+    return AddFilm(sha256_hex(data), "film.dcm", read_apart(data, "film.dcm"), taken, NOW.date())
 
 
 @pytest.fixture

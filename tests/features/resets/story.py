@@ -8,7 +8,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.queries import case_for
 from referral.cases.service import SetProblem, Words, acknowledge, set_problem
 from referral.films.phantom import Exposure, Foot, draw_phantom
-from referral.films.service import AddFilm, MeasureFilm, add_film, measure_film
+from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
 from referral.plans.agreement import must_be_answered
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.queries import PlanView, plan_of
@@ -31,7 +31,7 @@ from referral.sheets.service import (
 )
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
-from referral.storage.decode.film import read_film
+from referral.storage.decode.film import read_apart
 from tests.factories import (
     NOW,
     Cast,
@@ -94,18 +94,10 @@ class Story:
         phantom = draw_phantom(Foot(), Exposure(taken_on=self.today))
         with self.database.transaction() as session:
             vet = self.access(session, "vet")
-            command = AddFilm(
-                data=phantom.dicom,
-                name="film.dcm",
-                decoded=read_film(phantom.dicom, "film.dcm"),
-                limb="LF",
-                view="lateromedial",
-                taken_on=self.today,
-                trim="before",
-                shod="no",
-                condyles_superimposed=True,
-                happened_on=self.today,
-            )
+            taken = TakenHow("LF", "lateromedial", self.today, "before", "no", True)
+            original = self.office.blobs.put(phantom.dicom)
+            read = read_apart(phantom.dicom, "film.dcm")
+            command = AddFilm(original, "film.dcm", read, taken, self.today)
             film_id = add_film(session, vet, self.office.blobs, command, self.now)
             scale = {
                 "kind": "marker",

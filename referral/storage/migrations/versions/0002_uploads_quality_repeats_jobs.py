@@ -38,6 +38,7 @@ def upgrade() -> None:
     sa.Column('added_at', db.UtcDateTime(timezone=True), nullable=False),
     sa.Column('refused_at', db.UtcDateTime(timezone=True), nullable=True),
     sa.Column('refusal', sa.String(), nullable=True),
+    sa.Column('is_too_large', sa.Boolean(), nullable=False),
     sa.ForeignKeyConstraint(['added_by'], ['person.id'], name=op.f('fk_upload_added_by_person')),
     sa.ForeignKeyConstraint(['case_id'], ['case.id'], name=op.f('fk_upload_case_id_case')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_upload'))
