@@ -18,7 +18,17 @@ from sqlalchemy import create_engine, text
 from referral.storage import schema
 from referral.storage.db import Base, Database
 
-FEATURES = ("accounts", "notices", "horses", "cases", "films", "plans", "resets", "sheets")
+FEATURES = (
+    "accounts",
+    "notices",
+    "horses",
+    "cases",
+    "films",
+    "assessments",
+    "plans",
+    "resets",
+    "sheets",
+)
 VARIABLE = "REFERRAL_TEST_DATABASE_URL"
 
 

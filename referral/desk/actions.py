@@ -71,7 +71,8 @@ _MAIN: tuple[tuple[Stage, Move, str, str, bool], ...] = (
     (Stage.MONITORING, Move.SUBMIT_PLAN, "Plan the next reset", "plans/new", False),
 )
 _MORE: tuple[tuple[Move, str, str], ...] = (
-    (Move.ADD_FILM, "Add a film", "films/new"),
+    (Move.ADD_PHOTO, "Add a film or photo", "films/new"),
+    (Move.RECORD_READINGS, "Assess a foot", "assessments/new"),
     (Move.RECORD_READINGS, "Type readings", "readings/new"),
     (Move.SET_PROBLEM, "Record the problem", "problems/new"),
     (Move.SET_LIMIT, "Set a limit", "limits/new"),

@@ -116,6 +116,16 @@ class FilmLine:
 
 
 @dataclass(frozen=True, slots=True)
+class AssessmentLine:
+    """An assessment as the case page lists it."""
+
+    assessment_id: UUID
+    limb: str
+    seen_on: date
+    answered: int
+
+
+@dataclass(frozen=True, slots=True)
 class PlanLine:
     """A plan as the case page lists it."""
 
@@ -226,6 +236,7 @@ class CasePage:
     questions: tuple[QuestionLine, ...]
     flags: tuple[FlagLine, ...]
     films: tuple[FilmLine, ...]
+    assessments: tuple[AssessmentLine, ...]
     readings: tuple[ReadingTable, ...]
     plans: tuple[PlanLine, ...]
     resets: tuple[ResetLine, ...]

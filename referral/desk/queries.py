@@ -38,7 +38,14 @@ from referral.desk.pages import (
     ReferralLine,
     TimelineLine,
 )
-from referral.desk.tables import film_lines, plan_lines, reading_tables, reset_lines, sheet_lines
+from referral.desk.tables import (
+    assessment_lines,
+    film_lines,
+    plan_lines,
+    reading_tables,
+    reset_lines,
+    sheet_lines,
+)
 from referral.desk.words import condition_says, measure_name
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
@@ -160,6 +167,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         questions=_questions(session, access, names),
         flags=_flags(session, access, names),
         films=film_lines(session, access.case_id),
+        assessments=assessment_lines(session, access.case_id),
         readings=reading_tables(session, access.case_id),
         plans=plan_lines(session, access, names),
         resets=reset_lines(session, access.case_id),

@@ -6,10 +6,12 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from referral.assessments.queries import assessments_of
 from referral.cases.access import CaseAccess
 from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
 from referral.desk.pages import (
+    AssessmentLine,
     FilmLine,
     PlanLine,
     ReadingCell,
@@ -52,6 +54,14 @@ def film_lines(session: Session, case_id: UUID) -> tuple[FilmLine, ...]:
             scale_state=states.get(film.id, "none"),
         )
         for film in films
+    )
+
+
+def assessment_lines(session: Session, case_id: UUID) -> tuple[AssessmentLine, ...]:
+    """Return the assessments of a case, newest first."""
+    return tuple(
+        AssessmentLine(each.id, each.limb, each.seen_on, len(each.answers))
+        for each in assessments_of(session, case_id)
     )
 
 

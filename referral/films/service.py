@@ -273,8 +273,8 @@ class TypeReadings:
 
 def type_readings(
     session: Session, access: CaseAccess, command: TypeReadings, now: datetime
-) -> None:
-    """Keep readings that were typed in.
+) -> UUID:
+    """Keep readings that were typed in; return the id of their set.
 
     Raises
     ------
@@ -298,3 +298,4 @@ def type_readings(
     append(
         session, access, NewEntry(Move.RECORD_READINGS, command.happened_on, facts, {}, row.id), now
     )
+    return row.id

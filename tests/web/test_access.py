@@ -11,6 +11,8 @@ import pytest
 from sqlalchemy import select
 
 from referral.accounts.models import Organisation
+from referral.assessments.models import Assessment
+from referral.assessments.service import Assess, assess
 from referral.cases.models import CaseMember, Limit
 from referral.cases.remarks import RaiseFlag, raise_flag
 from referral.core.workflow import Role
@@ -40,6 +42,9 @@ TABLE = {
     "POST cases.answer": "422 403 403 403 403 404 404 401",
     "POST cases.closure": "422 403 403 403 403 404 404 401",
     "POST films.add": "422 422 422 422 403 404 404 401",
+    "GET assessments.new": "200 200 403 403 403 404 404 303",
+    "POST assessments.record": "422 422 403 403 403 404 404 401",
+    "GET assessments.show": "200 200 200 200 200 404 404 303",
     "GET films.show": "200 200 200 200 200 404 404 303",
     "POST films.measure": "422 403 403 403 403 404 404 401",
     "GET films.original": "200 200 200 200 200 404 404 303",
@@ -114,6 +119,8 @@ def story(app, tmp_path, clock):
         if session.get(SheetProposal, draft_id) is None:
             session.add(SheetProposal(**left))
         owner = story.access(session, "owner")
+        seen = Assess("LF", story.today, {"landing": "flat"}, {}, None, story.today)
+        assess(session, story.access(session, "farrier"), seen, story.now)
         flag = RaiseFlag("blood_or_live_tissue", "LF", None, story.today)
         raise_flag(session, owner, flag, story.now)
     clock.now = story.now
@@ -183,6 +190,7 @@ def values_in(story) -> dict[str, object]:
             "what": "observations",
             "horse_id": access.horse_id,
             "film_id": session.scalars(select(Film.id)).one(),
+            "assessment_id": session.scalars(select(Assessment.id)).one(),
             "limit_id": session.scalars(select(Limit.id)).one(),
             "flag_id": next(iter(access.state.live_flags)),
             "session_id": new_id(NOW),

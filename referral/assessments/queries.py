@@ -1,0 +1,80 @@
+"""Reads on assessments, always inside a case that the actor may see."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.assessments.models import Assessment
+from referral.core.measure.external import GUIDES, external_guides
+from referral.core.measure.readings import Measured, Reading
+from referral.errors import NotFound
+from referral.films.models import Film
+from referral.films.queries import films_of, reading_sets
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A reading of a film, and what the foot itself says from outside."""
+
+    film: Reading | None
+    outside: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class AssessmentView:
+    """An assessment with what was measured for it, the film's readings beside, and photos."""
+
+    row: Assessment
+    measured: Measured
+    compared: tuple[Compared, ...]
+    photos: tuple[Film, ...]
+
+
+def assessments_of(session: Session, case_id: UUID) -> Sequence[Assessment]:
+    """Return the case's assessments, newest first."""
+    return session.scalars(
+        select(Assessment)
+        .where(Assessment.case_id == case_id)
+        .order_by(Assessment.seen_on.desc(), Assessment.id.desc())
+    ).all()
+
+
+def assessment_of(session: Session, case_id: UUID, assessment_id: UUID) -> AssessmentView:
+    """Return one assessment of this case with everything that is shown beside it.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such assessment.
+    """
+    row = session.scalars(
+        select(Assessment).where(Assessment.case_id == case_id, Assessment.id == assessment_id)
+    ).one_or_none()
+    if row is None:
+        raise NotFound("There is no such assessment on this case.")
+    own, film = Measured(), Measured()
+    for reading_set, measured in reading_sets(session, case_id, row.limb):
+        if reading_set.id == row.reading_set_id:
+            own = measured
+        elif not film.readings and any(each.basis == "film" for each in measured.readings.values()):
+            film = measured
+    photos = tuple(
+        each
+        for each in films_of(session, case_id)
+        if each.limb == row.limb and each.taken_on == row.seen_on and each.view.endswith("_photo")
+    )
+    return AssessmentView(row, own, compared(film, own), photos)
+
+
+def compared(film: Measured, own: Measured) -> tuple[Compared, ...]:
+    """Return each reading taken outside with the film's reading that it guides to, if any."""
+    stands_for = {guide: code for code, guide in GUIDES.items()}
+    pairs = tuple(
+        Compared(film.readings.get(stands_for.get(code, "")), reading)
+        for code, reading in own.readings.items()
+    )
+    unseen = {guide.reading.code for guide in external_guides(film, [own])}
+    return tuple(sorted(pairs, key=lambda each: each.outside.code in unseen))

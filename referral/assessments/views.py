@@ -1,0 +1,127 @@
+"""Assessments: record one, look at one."""
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from flask import Blueprint, flash, make_response, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from referral.assessments.choices import NUMBERS, PARTS, QUESTIONS, answers_said
+from referral.assessments.queries import assessment_of
+from referral.assessments.schemas import AssessmentForm
+from referral.assessments.service import Assess, assess
+from referral.cases.choices import LIMBS
+from referral.cases.visit import (
+    Visit,
+    changing_case,
+    do_once,
+    late_form,
+    new_key,
+    not_to_come,
+    reading_case,
+)
+from referral.core.measure.registry import MEASURES
+from referral.core.workflow import Move
+from referral.errors import Invalid, OutOfDate, WrongState
+from referral.films.pages import UNIT_SIGNS, shown
+from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.login import sign_in_required
+
+blueprint = Blueprint("assessments", __name__)
+
+UNUSABLE = 422
+MOVED_ON = 409
+
+
+@blueprint.get("/cases/<int:number>/assessments/new")
+@sign_in_required
+def new(number: int) -> ResponseReturnValue:
+    """Show the form of an assessment."""
+    return _form(number, FormState())
+
+
+@blueprint.post("/cases/<int:number>/assessments")
+@sign_in_required
+def record(number: int) -> ResponseReturnValue:
+    """Record an assessment of one limb."""
+    try:
+        with changing_case(number) as visit:
+            visit.access.check_role(Move.RECORD_READINGS)
+            answer = do_once(visit, lambda: _recorded(visit))
+    except Invalid as error:
+        return _form(number, state_of_form(request.form, error), UNUSABLE)
+    except (OutOfDate, WrongState) as error:
+        with reading_case(number) as visit:
+            state = late_form(visit, error)
+        return _form(number, state, MOVED_ON)
+    flash("The assessment is recorded.")
+    return answer
+
+
+def _recorded(visit: Visit) -> str:
+    given = load_form(AssessmentForm(), request.form)
+    seen_on = not_to_come(given["seen_on"], visit.today, "seen_on")
+    command = Assess(
+        limb=given["limb"],
+        seen_on=seen_on,
+        answers={code: given[code] for code in QUESTIONS if given[code]},
+        numbers={code: given[code] for code, _asks in NUMBERS if given[code] is not None},
+        words=given["words"],
+        happened_on=seen_on,
+    )
+    made = assess(visit.session, visit.access, command, visit.now)
+    return url_for("assessments.show", number=visit.number, assessment_id=made)
+
+
+def _form(number: int, state: FormState, status: int = 200) -> ResponseReturnValue:
+    with reading_case(number) as visit:
+        visit.access.check_role(Move.RECORD_READINGS)
+        html = render_template(
+            "assessments/new.html",
+            form=state,
+            number=number,
+            revision=visit.access.revision,
+            key=new_key(),
+            why_not=visit.access.why_not(Move.RECORD_READINGS),
+            today=visit.today,
+            limbs=LIMBS,
+            parts=PARTS,
+            numbers=[(code, asks, _unit(code)) for code, asks in NUMBERS],
+        )
+    return make_response(html, status)
+
+
+def _unit(code: str) -> str:
+    return UNIT_SIGNS[MEASURES[code].unit].strip()
+
+
+@blueprint.get("/cases/<int:number>/assessments/<uuid:assessment_id>")
+@sign_in_required
+def show(number: int, assessment_id: UUID) -> ResponseReturnValue:
+    """Show an assessment beside the film's readings."""
+    with reading_case(number) as visit:
+        view = assessment_of(visit.session, visit.access.case_id, assessment_id)
+        return render_template("assessments/show.html", **_page(number, view))
+
+
+def _page(number: int, view: Any) -> Mapping[str, Any]:  # noqa: ANN401 - what the query gives
+    asked = dict(NUMBERS)
+    rows = [
+        (
+            asked.get(each.outside.code, MEASURES[each.outside.code].name),
+            shown(each.outside.value, each.outside.u, each.outside.unit),
+            None
+            if each.film is None
+            else f"{MEASURES[each.film.code].name} "
+            f"{shown(each.film.value, each.film.u, each.film.unit)}",
+        )
+        for each in view.compared
+    ]
+    return {
+        "number": number,
+        "row": view.row,
+        "said": answers_said(view.row.answers),
+        "measured": rows,
+        "photos": view.photos,
+    }
