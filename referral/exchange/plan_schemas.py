@@ -22,10 +22,18 @@ from referral.exchange.fields import (
     refuse,
 )
 from referral.plans.content import plan_from_content
-from referral.plans.schemas import ATTACHMENTS, CATEGORIES, FROG_PLATES, MATERIALS, SURFACES
+from referral.plans.schemas import (
+    ATTACHMENTS,
+    CATEGORIES,
+    FROG_PLATES,
+    HOLES_A_BRANCH,
+    MATERIALS,
+    SURFACES,
+)
 
 MOST_NAILS, MOST_CLIPS = 20, 12
 SHOE_EXAMPLE = '{"category": "open", "thickness_mm": 10}'
+HOLES = [f"{branch}{place}" for branch in "ML" for place in range(1, HOLES_A_BRANCH + 1)]
 CLIP_PLACES = ("toe", "quarter", "heel_quarter", "side", "heel")
 
 
@@ -64,6 +72,12 @@ class NailsSchema(StrictSchema):
     """How many nails, how far apart, and how far back."""
 
     count = Number(0, MOST_NAILS, "nails", whole=True, load_default=None, allow_none=True)
+    holes = Many(
+        Word(HOLES).read,
+        len(HOLES),
+        "a list of nail holes is wanted, M1 to M6 and L1 to L6",
+        load_default=(),
+    )
     spacing_mm = _unsaid_mm(150)
     last_behind_widest_mm = _unsaid_mm(150, -150)
 

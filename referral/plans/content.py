@@ -18,11 +18,15 @@ def plan_from_content(content: Mapping[str, Any]) -> Plan:
     return Plan(
         **plain,
         shoe=Shoe(**_said(content["shoe"])) if content.get("shoe") else None,
-        nails=Nails(**_said(content["nails"])) if content.get("nails") else None,
+        nails=_nails(content["nails"]) if content.get("nails") else None,
         clips=tuple(Clip(**each) for each in content.get("clips") or ()),
         fit_on=date.fromisoformat(fit_on) if isinstance(fit_on, str) else fit_on,
         execution_u=execution_u_from(content.get("execution_u")),
     )
+
+
+def _nails(part: Mapping[str, Any]) -> Nails:
+    return Nails(**{**_said(part), "holes": tuple(part.get("holes") or ())})
 
 
 def _said(part: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """What the plan pages show, frozen and ready to print."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -10,8 +10,13 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.queries import people_on
+from referral.core.measure.film import measure
+from referral.core.measure.readings import Measured
+from referral.core.measure.stated import merge
+from referral.core.predict.along import STRAIGHT_DEG, along_wall_mm
 from referral.core.rules.finding import CaseLimit, Finding
 from referral.core.workflow import Move
+from referral.films.queries import limb_basis
 from referral.horses.models import Horse
 from referral.horses.queries import owner_of
 from referral.plans.agreement import must_be_answered
@@ -26,8 +31,8 @@ from referral.plans.queries import (
     plans_of,
 )
 from referral.plans.record import predictions_record
-from referral.plans.rows import PlanLine, ReadingRow, plan_lines, reading_rows
-from referral.plans.schemas import typed_from
+from referral.plans.rows import PLAN_FIELDS, PlanLine, ReadingRow, plan_lines, reading_rows
+from referral.plans.schemas import TRIMMED_BY, Walls, typed_from
 
 DEFAULT_LIMB = {"interval_weeks": 5, "attachment": "nails", "category": "open"}
 
@@ -184,7 +189,7 @@ def limb_shown(
     due_rows = reading_rows(due, None, findings, mine, stages=("at_due",))
     return LimbShown(
         limb=limb,
-        lines=plan_lines(content, None, {}),
+        lines=(*plan_lines(content, None, {}), *_along_walls(content, predicted)),
         rows=reading_rows(predicted, None, findings, mine),
         due_rows=tuple(each for each in due_rows if each.predicted),
         findings=tuple(findings),
@@ -194,6 +199,24 @@ def limb_shown(
         ),
         weeks=predicted["weeks"],
     )
+
+
+def _along_walls(content: Mapping[str, Any], predicted: Mapping[str, Any]) -> list[PlanLine]:
+    """Return what each trim measures along its wall, where that wall's angle is known."""
+    now = predicted["now"]["readings"]
+    angles = {
+        wall: now[code]["value"]
+        for wall, code in (("toe_deg", "dorsal_wall_angle_deg"), ("heel_deg", "heel_angle_deg"))
+        if code in now
+    }
+    return [
+        PlanLine(
+            f"{PLAN_FIELDS[name][0]}, along the wall",
+            f"{along_wall_mm(content[name], angles[wall]):.1f} mm ({angles[wall]:.0f}°)",
+        )
+        for name, wall in TRIMMED_BY.items()
+        if content.get(name) and 0 < angles.get(wall, 0) < STRAIGHT_DEG
+    ]
 
 
 def preview_limbs(
@@ -236,6 +259,18 @@ class PlanFormPage:
     def limbs(self) -> tuple[str, ...]:
         """The limbs to be planned."""
         return tuple(self.start)
+
+
+def walls_of(session: Session, case_id: UUID, limbs: Sequence[str]) -> Mapping[str, Walls]:
+    """Return the angles of each limb's walls, off its newest film or as typed in."""
+    found = {}
+    for limb in limbs:
+        basis = limb_basis(session, case_id, limb)
+        film = measure(basis.film.as_core()) if basis.film else Measured()
+        readings = merge(film, basis.stated).readings
+        toe, heel = readings.get("dorsal_wall_angle_deg"), readings.get("heel_angle_deg")
+        found[limb] = Walls(toe.value if toe else None, heel.value if heel else None)
+    return found
 
 
 def plan_form_page(

@@ -73,15 +73,23 @@ PLAN_FIELDS: Mapping[str, tuple[str, str]] = {
     "shoe.medial_extension_mm": ("Inside extension", "mm"),
     "shoe.lateral_extension_mm": ("Outside extension", "mm"),
     "shoe.frog_plate": ("Frog plate", ""),
+    "shoe.frog_plate_height_mm": ("Frog plate above the shoe", "mm"),
     "shoe.sole_clearance_mm": ("Clear of the sole", "mm"),
+    "bevel_setback_mm": ("Bevelled, set back", "mm"),
     "wedge_deg": ("Wedge", "°"),
     "wedge_mm": ("Wedge height", "mm"),
+    "wedge_length_mm": ("Wedge length", "mm"),
     "pad_mm": ("Pad", "mm"),
     "packing": ("Packing", ""),
     "attachment": ("Attached by", ""),
     "nails.count": ("Nails", ""),
+    "nails.holes": ("Nail holes", ""),
+    "nails.spacing_mm": ("Least space between nails", "mm"),
+    "nails.last_behind_widest_mm": ("Last nail behind the widest part", "mm"),
+    "clips": ("Clips", ""),
     "surface": ("Surface", ""),
     "interval_weeks": ("Interval", "weeks"),
+    "reason": ("Reason", ""),
 }
 """Plan fields in the order they are printed, with label and unit."""
 
@@ -218,9 +226,19 @@ def _field(content: Mapping[str, Any], field: str) -> Any:  # noqa: ANN401 - a J
 def _said(value: Any, unit: str) -> str:  # noqa: ANN401 - a JSON value
     if value is None or value == "":
         return "—"
+    if isinstance(value, list):
+        return ", ".join(_one_said(each) for each in value) or "none"
     if isinstance(value, str):
         return value.replace("_", " ")
     return f"{value:g} {unit}".strip().replace(" °", "°")
+
+
+def _one_said(each: Any) -> str:  # noqa: ANN401 - a nail hole, or a clip
+    if not isinstance(each, Mapping):
+        return str(each)
+    crack = each.get("crack_distance_mm")
+    place = str(each["position"]).replace("_", " ")
+    return place if crack is None else f"{place} ({crack:g} mm from the crack)"
 
 
 def _difference(before: Any, after: Any, unit: str) -> str:  # noqa: ANN401 - JSON values

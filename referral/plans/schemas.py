@@ -1,13 +1,16 @@
 """The forms of plans: one limb in numbers, the plan as a whole, review, consent."""
 
+import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from marshmallow import Schema, fields, validate
+from marshmallow import Schema, ValidationError, fields, validate, validates_schema
 from werkzeug.datastructures import MultiDict
 
 from referral.cases.choices import codes
 from referral.cases.schemas import words
+from referral.core.predict.along import square_mm
 from referral.errors import Invalid
 from referral.plans.content import PAGE_EXECUTION
 from referral.web.forms import SUMMARY, DateField, DecimalField, load_form
@@ -15,9 +18,16 @@ from referral.web.forms import SUMMARY, DateField, DecimalField, load_form
 CATEGORIES = (
     ("", "Barefoot"),
     ("open", "Open shoe"),
+    ("concave", "Concave fullered"),
     ("wide_web", "Wide web"),
+    ("seated_out", "Seated out"),
+    ("bevelled_branch", "Bevelled branch"),
+    ("onion_heel", "Onion heel"),
+    ("three_quarter", "Three-quarter"),
+    ("tip", "Tip (half shoe)"),
     ("rolled_toe", "Rolled toe"),
     ("rocker_toe", "Rocker toe"),
+    ("full_rocker", "Full rocker"),
     ("set_back_toe", "Set-back (squared) toe"),
     ("full_roller", "Bevelled all round"),
     ("reverse", "Reverse (open toe)"),
@@ -26,6 +36,7 @@ CATEGORIES = (
     ("egg_bar", "Egg bar"),
     ("heart_bar", "Heart bar"),
     ("egg_heart", "Egg-heart bar"),
+    ("open_toe_egg_bar", "Open-toe egg bar"),
     ("z_bar", "Z-bar"),
     ("diagonal_bar", "Diagonal bar"),
     ("half_bar", "Half bar"),
@@ -44,6 +55,23 @@ ATTACHMENTS = (
 )
 SURFACES = (("firm", "Firm"), ("yielding", "Yielding"), ("mixed", "Mixed"))
 FROG_PLATES = (("positive", "Positive"), ("neutral", "Neutral"), ("negative", "Negative"))
+CLIPS: Mapping[str, tuple[str, ...]] = {
+    "none": (),
+    "toe": ("toe",),
+    "quarters": ("quarter", "quarter"),
+    "sides": ("side", "side"),
+    "heel_quarters": ("heel_quarter", "heel_quarter"),
+    "toe_and_quarters": ("toe", "quarter", "quarter"),
+}
+"""A layout of clips and where each of them sits."""
+
+CLIP_LAYOUTS = tuple((code, code.replace("_", " ").capitalize()) for code in CLIPS)
+TRIM_ALONG = (
+    ("square", "Square to the bearing surface"),
+    ("wall", "Along the wall"),
+)
+HOLES_A_BRANCH = 6
+HOLE = re.compile(rf"[ML][1-{HOLES_A_BRANCH}]")
 SHOE_FIELDS = (
     "material",
     "size_label",
@@ -56,8 +84,17 @@ SHOE_FIELDS = (
     "medial_extension_mm",
     "lateral_extension_mm",
     "frog_plate",
+    "frog_plate_height_mm",
     "sole_clearance_mm",
 )
+NAIL_FIELDS: Mapping[str, str] = {
+    "nail_count": "count",
+    "nail_spacing_mm": "spacing_mm",
+    "last_nail_behind_widest_mm": "last_behind_widest_mm",
+    "nail_holes": "holes",
+}
+"""A field of the form and its key in the plan's ``nails``."""
+
 BETWEEN = "-"
 """Stands between a limb and a field in a form: LF-heel_trim_mm."""
 
@@ -70,11 +107,34 @@ def _one_of(options: tuple[tuple[str, str], ...]) -> fields.String:
     return fields.String(load_default=None, validate=validate.OneOf(codes(options)))
 
 
+class HolesField(fields.Field[list[str]]):
+    """Nail holes as typed or tapped: M1 M2 L1 L3, M the inner branch, L the outer one."""
+
+    def _deserialize(
+        self,
+        value: Any,  # noqa: ANN401 - whatever was sent
+        attr: str | None,  # noqa: ARG002 - the library's signature
+        data: Mapping[str, Any] | None,  # noqa: ARG002 - the library's signature
+        **kwargs: Any,  # noqa: ANN401, ARG002 - the library's signature
+    ) -> list[str]:
+        holes = str(value).upper().replace(",", " ").split()
+        strange = [each for each in holes if not HOLE.fullmatch(each)]
+        if strange:
+            raise ValidationError(
+                f"{strange[0][:12]} is no hole: M1 to M{HOLES_A_BRANCH} stand on the inner branch "
+                f"from the toe, L1 to L{HOLES_A_BRANCH} on the outer one."
+            )
+        return sorted(set(holes))
+
+
 class LimbForm(Schema):
     """The plan for one limb."""
 
     toe_trim_mm = _mm(30)
     heel_trim_mm = _mm(30)
+    heel_trim_medial_mm = _mm(30)
+    heel_trim_lateral_mm = _mm(30)
+    trim_along = _one_of(TRIM_ALONG)
     toe_dress_mm = _mm(30)
     sole_pare_mm = _mm(15)
     category = _one_of(CATEGORIES)
@@ -89,15 +149,36 @@ class LimbForm(Schema):
     medial_extension_mm = _mm(40, -10)
     lateral_extension_mm = _mm(40, -10)
     frog_plate = _one_of(FROG_PLATES)
+    frog_plate_height_mm = _mm(40, -40)
     sole_clearance_mm = _mm(30)
     wedge_deg = DecimalField("°", minimum=-15, maximum=15, load_default=None)
     wedge_mm = _mm(50, -50)
+    wedge_length_mm = _mm(400, 10)
+    bevel_setback_mm = _mm(80)
     pad_mm = _mm(40)
     packing = fields.String(load_default=None, validate=validate.Length(max=120))
     attachment = _one_of(ATTACHMENTS)
     nail_count = fields.Integer(load_default=None, validate=validate.Range(0, 16))
+    nail_holes = HolesField(load_default=None)
+    nail_spacing_mm = _mm(150)
+    last_nail_behind_widest_mm = _mm(150, -150)
+    clips = _one_of(CLIP_LAYOUTS)
+    clip_crack_mm = _mm(200)
     surface = _one_of(SURFACES)
     interval_weeks = DecimalField("weeks", minimum=0.5, maximum=16, load_default=None)
+    reason = fields.String(load_default=None, validate=validate.Length(max=1000))
+
+    @validates_schema
+    def check(self, data: Mapping[str, Any], **_: Any) -> None:  # noqa: ANN401 - the library's signature
+        """Refuse what says one thing twice in two ways."""
+        sides = (data["heel_trim_medial_mm"], data["heel_trim_lateral_mm"])
+        if data["heel_trim_mm"] is not None and sides != (None, None):
+            raise ValidationError("Give the heels one trim, or one for each side.", "heel_trim_mm")
+        if (sides[0] is None) != (sides[1] is None):
+            raise ValidationError("Give both sides, nought for none.", "heel_trim_medial_mm")
+        holes, count = data["nail_holes"], data["nail_count"]
+        if holes and count is not None and len(holes) != count:
+            raise ValidationError(f"{len(holes)} holes are marked.", "nail_count")
 
 
 class PlanForm(Schema):
@@ -133,12 +214,53 @@ class ReviewForm(Schema):
     seen_sha256 = fields.String(required=True, validate=validate.Length(equal=64))
 
 
+@dataclass(frozen=True, slots=True)
+class Walls:
+    """The angles of a limb's walls to the bearing surface, degrees; None where not known."""
+
+    toe_deg: float | None = None
+    heel_deg: float | None = None
+
+
+NO_WALLS: Mapping[str, Walls] = {}
+WALL_UNKNOWN = "The angle of this wall is not known; give the trim square to the bearing surface."
+TRIMMED_BY: Mapping[str, str] = {
+    "toe_trim_mm": "toe_deg",
+    "heel_trim_mm": "heel_deg",
+    "heel_trim_medial_mm": "heel_deg",
+    "heel_trim_lateral_mm": "heel_deg",
+}
+"""A trim and the wall that it is measured along."""
+
+
+def squared(given: Mapping[str, Any], walls: Walls) -> dict[str, Any]:
+    """Return a limb's form with trims given along the wall turned square to the bearing surface.
+
+    Raises
+    ------
+    Invalid
+        If a wall's angle is wanted and not known.
+    """
+    content = dict(given)
+    if content.pop("trim_along") != "wall":
+        return content
+    for name, wall in TRIMMED_BY.items():
+        angle_deg = getattr(walls, wall)
+        if not content[name]:
+            continue
+        if angle_deg is None:
+            raise Invalid(SUMMARY, {name: [WALL_UNKNOWN]})
+        content[name] = round(square_mm(content[name], angle_deg), 2)
+    return content
+
+
 def load_limbs(
     form: MultiDict[str, str],
     limbs: tuple[str, ...],
     fit_on: Any,  # noqa: ANN401 - a day or None
+    walls: Mapping[str, Walls] = NO_WALLS,
 ) -> Mapping[str, Mapping[str, Any]]:
-    """Return each limb's content in the worksheet's keys.
+    """Return each limb's content in the worksheet's keys; ``walls`` are each limb's own.
 
     Raises
     ------
@@ -152,10 +274,11 @@ def load_limbs(
         part = MultiDict(
             (name.removeprefix(start), value)
             for name, value in form.items(multi=True)
-            if name.startswith(start) and not name.startswith(f"{start}reason")
+            if name.startswith(start) and not name.startswith(f"{start}reason_")
         )
         try:
-            contents[limb] = content_of(load_form(LimbForm(), part), fit_on)
+            given = squared(load_form(LimbForm(), part), walls.get(limb, Walls()))
+            contents[limb] = content_of(given, fit_on)
         except Invalid as error:
             faults.update({start + name: said for name, said in error.faults.items()})
     if faults:
@@ -163,18 +286,25 @@ def load_limbs(
     return contents
 
 
+NOT_PLAIN = frozenset({*SHOE_FIELDS, *NAIL_FIELDS, "category", "clips", "clip_crack_mm"})
+
+
 def content_of(given: Mapping[str, Any], fit_on: Any) -> dict[str, Any]:  # noqa: ANN401 - a day or None
     """Return a limb's form as the worksheet's plan object; what was left out is left out."""
     content = {
-        key: value
-        for key, value in given.items()
-        if value is not None and key not in {*SHOE_FIELDS, "category", "nail_count"}
+        key: value for key, value in given.items() if value is not None and key not in NOT_PLAIN
     }
     if given["category"]:
         shoe = {key: given[key] for key in SHOE_FIELDS if given[key] is not None}
         content["shoe"] = {"category": given["category"], **shoe}
-    if given["nail_count"] is not None:
-        content["nails"] = {"count": given["nail_count"]}
+    nails = {key: given[name] for name, key in NAIL_FIELDS.items() if given[name] is not None}
+    if nails.get("holes"):
+        nails["count"] = len(nails["holes"])
+    if nails:
+        content["nails"] = nails
+    if given["clips"]:
+        crack = {"crack_distance_mm": given["clip_crack_mm"]}
+        content["clips"] = [{"position": each, **crack} for each in CLIPS[given["clips"]]]
     if fit_on is not None:
         content["fit_on"] = fit_on.isoformat()
     return {**content, "execution_u": dict(PAGE_EXECUTION)}
@@ -182,13 +312,26 @@ def content_of(given: Mapping[str, Any], fit_on: Any) -> dict[str, Any]:  # noqa
 
 def typed_from(content: Mapping[str, Any]) -> dict[str, Any]:
     """Return a stored plan as the form's fields, to start the next one from."""
-    shoe = content.get("shoe") or {}
+    shoe, nails = content.get("shoe") or {}, content.get("nails") or {}
     typed = {key: shoe.get(key) for key in SHOE_FIELDS}
     typed["category"] = shoe.get("category", "")
-    typed["nail_count"] = (content.get("nails") or {}).get("count")
+    typed.update({name: nails.get(key) for name, key in NAIL_FIELDS.items()})
+    typed["nail_holes"] = " ".join(nails.get("holes") or ()) or None
+    typed.update(_clips_from(content))
     for name in LimbForm().fields:
         typed.setdefault(name, content.get(name))
+    typed["trim_along"] = "square"
     return {key: _shown(value) for key, value in typed.items()}
+
+
+def _clips_from(content: Mapping[str, Any]) -> dict[str, Any]:
+    clips = content.get("clips")
+    if clips is None:
+        return {"clips": None, "clip_crack_mm": None}
+    places = tuple(sorted(each["position"] for each in clips))
+    layout = next((code for code, at in CLIPS.items() if tuple(sorted(at)) == places), None)
+    crack = clips[0].get("crack_distance_mm") if clips else None
+    return {"clips": layout, "clip_crack_mm": crack}
 
 
 def _shown(value: Any) -> Any:  # noqa: ANN401 - a JSON value

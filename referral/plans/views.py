@@ -27,15 +27,18 @@ from referral.plans.pages import (
     plan_form_page,
     plan_page,
     preview_limbs,
+    walls_of,
 )
 from referral.plans.queries import plan_of, planned_limbs
 from referral.plans.schemas import (
     ATTACHMENTS,
     BETWEEN,
     CATEGORIES,
+    CLIP_LAYOUTS,
     FROG_PLATES,
     MATERIALS,
     SURFACES,
+    TRIM_ALONG,
     ConsentForm,
     LimbForm,
     PlanForm,
@@ -67,6 +70,8 @@ OPTIONS = {
     "attachments": ATTACHMENTS,
     "surfaces": SURFACES,
     "frog_plates": FROG_PLATES,
+    "clip_layouts": CLIP_LAYOUTS,
+    "trim_along": TRIM_ALONG,
     "between": BETWEEN,
 }
 
@@ -85,7 +90,8 @@ def _command(visit: Visit) -> SubmitPlan:
     except Invalid as error:
         faults.update(error.faults)
     try:
-        content = load_limbs(request.form, limbs, given.get("fit_on"))
+        walls = walls_of(visit.session, visit.access.case_id, limbs)
+        content = load_limbs(request.form, limbs, given.get("fit_on"), walls)
     except Invalid as error:
         faults.update(error.faults)
     if faults:

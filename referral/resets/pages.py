@@ -27,6 +27,7 @@ from referral.plans.schemas import (
     ATTACHMENTS,
     BETWEEN,
     CATEGORIES,
+    CLIP_LAYOUTS,
     FROG_PLATES,
     MATERIALS,
     SURFACES,
@@ -41,8 +42,9 @@ OPTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "attachment": (("", "Not said"), *ATTACHMENTS),
     "surface": (("", "Not said"), *SURFACES),
     "frog_plate": (("", "None"), *FROG_PLATES),
+    "clips": (("", "Not said"), *CLIP_LAYOUTS),
 }
-TEXTS = frozenset({"size_label", "packing", "nail_count"})
+TEXTS = frozenset({"size_label", "packing", "nail_count", "nail_holes"})
 ALWAYS = frozenset({"toe_trim_mm", "heel_trim_mm", "category"})
 """Asked in the first place even where the plan leaves them at nothing."""
 

@@ -8,13 +8,17 @@ from werkzeug.datastructures import MultiDict
 
 from referral.cases.schemas import words
 from referral.errors import Invalid
-from referral.plans.schemas import BETWEEN, SHOE_FIELDS, LimbForm, load_limbs
+from referral.plans.schemas import BETWEEN, NAIL_FIELDS, SHOE_FIELDS, LimbForm, load_limbs
 from referral.web.forms import DateField, DecimalField, load_form
 
 INTERVAL = "interval_weeks"
 REASON = "reason_"
 LONGEST_REASON = 1000
-LIMB_FIELDS = tuple(name for name in LimbForm().fields if name != INTERVAL)
+LIMB_FIELDS = tuple(
+    name
+    for name in LimbForm().fields
+    if name not in (INTERVAL, "reason", "clip_crack_mm", "trim_along")
+)
 """What is recorded for one limb; the interval is asked once for all of them."""
 
 
@@ -40,7 +44,9 @@ def plan_field(name: str) -> str:
     """Return where a field of the form stands in a plan: shoe.width_mm, nails.count."""
     if name in SHOE_FIELDS or name == "category":
         return f"shoe.{name}"
-    return "nails.count" if name == "nail_count" else name
+    if name in NAIL_FIELDS:
+        return f"nails.{NAIL_FIELDS[name]}"
+    return name
 
 
 FORM_FIELDS: Mapping[str, str] = {plan_field(name): name for name in LIMB_FIELDS}

@@ -40,9 +40,14 @@ class Shoe:
 
 @dataclass(frozen=True, slots=True)
 class Nails:
-    """How a shoe is nailed: number, least spacing, last nail behind the widest part."""
+    """How a shoe is nailed: number, holes, least spacing, last nail behind the widest part.
+
+    ``holes`` are those used, numbered from the toe on each branch: ``M1`` the foremost of the
+    inner branch, ``L1`` of the outer one.
+    """
 
     count: int | None = None
+    holes: tuple[str, ...] = ()
     spacing_mm: float | None = None
     last_behind_widest_mm: float | None = None
 
