@@ -13,6 +13,7 @@ from typing import Any
 from referral.core.errors import CoreError, ImpossiblePlan
 from referral.core.measure.film import Film
 from referral.core.measure.readings import Caveat, Measured, Profile
+from referral.core.predict.growth import OwnRates
 from referral.core.predict.plan import Plan
 from referral.core.predict.prediction import Prediction, predict
 from referral.core.rules.facts import Facts
@@ -41,6 +42,7 @@ class Subject:
     facts: Facts
     fitted: Mapping[str, Mapping[str, Any]] | None = None
     reasons: Mapping[str, str] = field(default_factory=dict)
+    own: Mapping[str, OwnRates] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +112,8 @@ def _judge_limb(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> Li
     fitted = plan_from_content(subject.fitted[limb]) if subject.fitted else None
     film = basis.film.as_core() if basis.film else None
     try:
-        prediction = _foretold(film, basis.stated, plan, fitted, profile)
+        own = subject.own.get(limb, OwnRates())
+        prediction = _foretold(_Foot(film, basis.stated, profile, own), plan, fitted)
     except CoreError as error:
         raise Invalid(error.message, {f"{limb}.{error.at or 'plan'}": [error.message]}) from error
     stages: dict[str, Measured] = {
@@ -140,16 +143,27 @@ def _before_fitting(rulebook: Rulebook) -> Rulebook:
     return replace(rulebook, rules=rules)
 
 
-def _foretold(
-    film: Film | None, stated: Measured, plan: Plan, fitted: Plan | None, profile: Profile
-) -> Prediction:
+@dataclass(frozen=True, slots=True)
+class _Foot:
+    """What is known of the foot that a plan is for."""
+
+    film: Film | None
+    stated: Measured
+    profile: Profile
+    own: OwnRates
+
+    def after(self, plan: Plan) -> Prediction:
+        return predict(self.film, self.stated, plan, self.profile, self.own)
+
+
+def _foretold(foot: _Foot, plan: Plan, fitted: Plan | None) -> Prediction:
     """Return the prediction; what was done is a fact even where the film's foot forbids it."""
     try:
-        return predict(film, stated, fitted or plan, profile)
+        return foot.after(fitted or plan)
     except ImpossiblePlan as error:
         if fitted is None:
             raise
-        untouched = predict(film, stated, Plan(), profile)
+        untouched = foot.after(Plan())
         says = f"What was fitted does not go with the foot as measured: {error.message}"
         absent = Measured(absent=dict.fromkeys(untouched.now.readings, says))
         return replace(
@@ -178,7 +192,9 @@ def _limb_facts(subject: Subject, limb: str) -> Facts:
 
 def inputs_record(subject: Subject, rulebook_sha256: str) -> Mapping[str, Any]:
     """Return what an agreement is bound to besides the findings, as plain JSON values."""
+    own = {limb: asdict(each) for limb, each in subject.own.items() if each != OwnRates()}
     return {
+        **({"own_rates": own} if own else {}),
         "plan": {limb: dict(content) for limb, content in subject.plans.items()},
         "as_fitted": None
         if subject.fitted is None

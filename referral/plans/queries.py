@@ -27,6 +27,7 @@ from referral.plans.models import (
     Review,
     Waiver,
 )
+from referral.plans.own_growth import own_rates_of
 from referral.storage.canonical import canonical_json
 
 
@@ -175,6 +176,7 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
         facts=facts,
         fitted=wanted.fitted,
         reasons=wanted.reasons or {},
+        own={limb: own_rates_of(session, access.case_id, limb) for limb in wanted.plans},
     )
 
 

@@ -89,9 +89,9 @@ class Story:
         with self.database.reading() as session:
             return self.access(session, who).revision
 
-    def film(self) -> None:
+    def film(self, foot: Foot | None = None) -> None:
         """Add a film of a foot of known dimensions, drawn for the day, and measure it."""
-        phantom = draw_phantom(Foot(), Exposure(taken_on=self.today))
+        phantom = draw_phantom(foot or Foot(), Exposure(taken_on=self.today))
         with self.database.transaction() as session:
             vet = self.access(session, "vet")
             taken = TakenHow("LF", "lateromedial", self.today, "before", "no", True)
