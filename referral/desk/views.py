@@ -15,6 +15,7 @@ from referral.clock import day_at
 from referral.core.workflow import Role
 from referral.desk.actions import actions_for
 from referral.desk.queries import case_page, desk_page, mark_read
+from referral.desk.trends import trends_page
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
 from referral.horses.queries import horse_for, horses_of
 from referral.web.forms import FormState, load_form, state_of_form
@@ -52,6 +53,15 @@ def case(number: int) -> ResponseReturnValue:
         actions=actions_for(page),
         key=new_key(),
     )
+
+
+@blueprint.get("/cases/<int:number>/trends")
+@sign_in_required
+def trends(number: int) -> ResponseReturnValue:
+    """Show the case's readings over its visits."""
+    with reading_case(number) as visit:
+        page = trends_page(visit.session, visit.access)
+    return render_template("desk/trends.html", page=page)
 
 
 @blueprint.get("/cases/new")

@@ -42,6 +42,7 @@ TABLE = {
     "POST cases.answer": "422 403 403 403 403 404 404 401",
     "POST cases.closure": "422 403 403 403 403 404 404 401",
     "POST films.add": "422 422 422 422 403 404 404 401",
+    "GET desk.trends": "200 200 200 200 200 404 404 303",
     "GET assessments.new": "200 200 403 403 403 404 404 303",
     "POST assessments.record": "422 422 403 403 403 404 404 401",
     "GET assessments.show": "200 200 200 200 200 404 404 303",

@@ -1,0 +1,263 @@
+"""The case over its visits: each reading as a series with its limit, resets, and what it says."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from markupsafe import Markup
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.cases.access import CaseAccess
+from referral.core.measure.readings import Reading
+from referral.core.measure.registry import MEASURES
+from referral.core.rules.finding import CaseLimit
+from referral.core.trend.line import line_through
+from referral.core.trend.series import Change, Kind, Point, change_between, series_of
+from referral.films.models import Film
+from referral.films.queries import films_of, reading_sets
+from referral.plans.models import JudgementRow
+from referral.plans.own_growth import own_rates_of
+from referral.plans.queries import case_limits
+from referral.resets.models import Reset
+from referral.resets.queries import resets_of
+from referral.web.charts import VisitPoint, line_chart
+from referral.web.written import number, quantity
+
+FEWEST_POINTS = 2
+BASES = {"film": "films", "stated": "typed in", "photo": "photos", "foot_frame": "foot frame"}
+KEPT_CODES = (
+    "palmar_angle_deg",
+    "dorsal_wall_angle_deg",
+    "breakover_distance_mm",
+    "behind_centre_percent",
+    "sole_depth_tip_mm",
+)
+"""What is promised beside what was achieved: the readings that a plan is made for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """One reading of one limb over the visits."""
+
+    limb: str
+    code: str
+    name: str
+    source: str
+    unit: str
+    svg: Markup
+    points: tuple[tuple[date, str], ...]
+    says: tuple[str, ...]
+    limit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """What a plan promised for after the fitting beside what was fitted, of one reading."""
+
+    reset_n: int
+    limb: str
+    name: str
+    promised: str
+    achieved: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoPair:
+    """The first and the last photo of one limb from one side, for looking from one to the other."""
+
+    limb: str
+    view: str
+    before: Film
+    after: Film
+
+
+@dataclass(frozen=True, slots=True)
+class TrendsPage:
+    """Everything that the page of trends prints."""
+
+    number: int
+    trends: tuple[Trend, ...]
+    promises: tuple[Promise, ...]
+    growth: tuple[tuple[str, str], ...]
+    photos: tuple[PhotoPair, ...]
+
+
+def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
+    """Return the case over its visits."""
+    resets = _in_force(resets_of(session, access.case_id))
+    limits = case_limits(session, access.case_id)
+    visits: dict[str, list[tuple[date, Mapping[str, Reading]]]] = {}
+    for reading_set, measured in reversed(reading_sets(session, access.case_id)):
+        visits.setdefault(reading_set.limb, []).append((reading_set.taken_on, measured.readings))
+    days = [each.fitted_on for each in resets]
+    trends = [
+        _trend(limb, kind, points, [each for each in limits if each.limb in (None, limb)], days)
+        for limb, seen in sorted(visits.items())
+        for kind, points in series_of(seen).items()
+        if len(points) >= FEWEST_POINTS and kind.code in MEASURES
+    ]
+    limited = {(each.limb, each.measure) for each in limits} | {
+        (limb, each.measure) for each in limits if each.limb is None for limb in visits
+    }
+    order = list(MEASURES)
+    trends.sort(
+        key=lambda each: (
+            each.limb,
+            (each.limb, each.code) not in limited,
+            order.index(each.code),
+        )
+    )
+    return TrendsPage(
+        number=access.number,
+        trends=tuple(trends),
+        promises=_promises(session, resets),
+        growth=tuple(_growth(session, access.case_id, limb) for limb in sorted(visits)),
+        photos=_photo_pairs(films_of(session, access.case_id)),
+    )
+
+
+def _in_force(resets: Sequence[Reset]) -> list[Reset]:
+    """Return one row a reset, the last correction, oldest first."""
+    latest: dict[int, Reset] = {}
+    for each in resets:
+        latest.setdefault(each.n, each)
+    return [latest[n] for n in sorted(latest)]
+
+
+def _trend(
+    limb: str, kind: Kind, points: Sequence[Point], limits: Sequence[CaseLimit], days: list[date]
+) -> Trend:
+    measure = MEASURES[kind.code]
+    mine = [each for each in limits if each.measure == kind.code and each.stage != "change"]
+    at_least = max((x.at_least for x in mine if x.at_least is not None), default=None)
+    at_most = min((x.at_most for x in mine if x.at_most is not None), default=None)
+    svg = line_chart(
+        f"{limb}-{kind.code}-{kind.basis}-{kind.scale}".rstrip("-"),
+        measure.name,
+        measure.unit,
+        [VisitPoint(each.on, each.value, each.u) for each in points],
+        at_least=at_least,
+        at_most=at_most,
+        resets=days,
+    )
+    return Trend(
+        limb=limb,
+        code=kind.code,
+        name=measure.name,
+        source=", scale ".join(part for part in (BASES.get(kind.basis, ""), kind.scale) if part),
+        unit=measure.unit,
+        svg=svg,
+        points=tuple((each.on, _with_u(each, measure.unit)) for each in points),
+        says=_says(points, measure.unit),
+        limit=_limit_says(at_least, at_most, measure.unit),
+    )
+
+
+def _with_u(point: Point, unit: str) -> str:
+    return f"{number(point.value)} ± {quantity(2 * point.u, unit)}"
+
+
+def _limit_says(at_least: float | None, at_most: float | None, unit: str) -> str:
+    said = [
+        f"{words} {quantity(bound, unit)}"
+        for words, bound in (("at least", at_least), ("at most", at_most))
+        if bound is not None
+    ]
+    return " and ".join(said)
+
+
+def _says(points: Sequence[Point], unit: str) -> tuple[str, ...]:
+    said = [f"Since the first visit: {change_says(change_between(points[0], points[-1]), unit)}"]
+    if len(points) > FEWEST_POINTS:
+        last = change_between(points[-2], points[-1])
+        said.append(f"Since the visit before: {change_says(last, unit)}")
+    line = line_through(points)
+    if line is not None:
+        slope = f"{number(line.per_week, 2)} ± {number(2 * line.per_week_u, 2)}"
+        real = "" if line.is_real else ", which is within error"
+        said.append(f"Over all visits: {slope} {'°' if unit == 'deg' else unit} a week{real}.")
+    return tuple(said)
+
+
+def change_says(change: Change, unit: str) -> str:
+    """Return a change in words: how much, and whether it is real or within error."""
+    size = quantity(change.value, unit)
+    sign = "+" if change.value > 0 else ""
+    if change.is_real:
+        return f"{sign}{size}, a real change."
+    return f"{sign}{size}, within error (a change counts from {quantity(change.least_real, unit)})."
+
+
+def _promises(session: Session, resets: Sequence[Reset]) -> tuple[Promise, ...]:
+    rows = session.scalars(
+        select(JudgementRow)
+        .where(JudgementRow.plan_id.in_([each.plan_id for each in resets]))
+        .order_by(JudgementRow.judged_at)
+    ).all()
+    planned = {row.plan_id: row for row in rows if row.reset_id is None}
+    fitted = {row.reset_id: row for row in rows if row.reset_id is not None}
+    found: list[Promise] = []
+    for reset in resets:
+        before, after = planned.get(reset.plan_id), fitted.get(reset.id)
+        if before is not None and after is not None:
+            found.extend(_kept(reset, before, after))
+    return tuple(found)
+
+
+def _kept(reset: Reset, before: JudgementRow, after: JudgementRow) -> list[Promise]:
+    found = []
+    for limb in sorted(set(before.predictions) & set(after.predictions)):
+        promised = before.predictions[limb]["after_fit"]["readings"]
+        achieved = after.predictions[limb]["after_fit"]["readings"]
+        for code in KEPT_CODES:
+            if code in promised and code in achieved:
+                first = Point(reset.fitted_on, promised[code]["value"], promised[code]["u"])
+                last = Point(reset.fitted_on, achieved[code]["value"], achieved[code]["u"])
+                unit = MEASURES[code].unit
+                apart = last.value - first.value
+                # both rest on one film, so only the difference of the plans is between them
+                says = "as promised" if abs(apart) < SAME else f"{number(apart)} apart"
+                found.append(
+                    Promise(
+                        reset.n,
+                        limb,
+                        MEASURES[code].name,
+                        _with_u(first, unit),
+                        _with_u(last, unit),
+                        says,
+                    )
+                )
+    return found
+
+
+SAME = 0.05
+"""Half of the last decimal that is printed."""
+
+
+def _growth(session: Session, case_id: UUID, limb: str) -> tuple[str, str]:
+    own = own_rates_of(session, case_id, limb)
+    said = [
+        f"{words} {number(rate.per_week, 2)} ± "
+        f"{number(2 * abs(rate.per_week) * rate.relative_u, 2)} {unit} a week ({rate.source})"
+        for words, rate, unit in (
+            ("wall grows", own.wall_growth_mm, "mm"),
+            ("palmar angle drifts", own.palmar_angle_drift_deg, "°"),
+        )
+        if rate is not None
+    ]
+    return limb, "; ".join(said) or "not known from its own resets yet: it takes two of them"
+
+
+def _photo_pairs(films: Sequence[Film]) -> tuple[PhotoPair, ...]:
+    seen: dict[tuple[str, str], list[Film]] = {}
+    for film in reversed(films):
+        if film.view.endswith("_photo"):
+            seen.setdefault((film.limb, film.view), []).append(film)
+    return tuple(
+        PhotoPair(limb, view, taken[0], taken[-1])
+        for (limb, view), taken in sorted(seen.items())
+        if taken[0].taken_on != taken[-1].taken_on
+    )

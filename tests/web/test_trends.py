@@ -1,0 +1,79 @@
+"""The case over its visits: what is real, what is within error, what was promised."""
+
+import pytest
+
+from referral.clock import day_at
+from tests.web.signing import story_in
+from tests.web.yard import a_yard, film_form, words_of
+
+
+@pytest.fixture
+def yard(app, database):
+    return a_yard(app, database)
+
+
+def weeks_pass(yard, clock, weeks):
+    clock.move(weeks=weeks)
+    yard.browsers.clear()  # everybody signs in again
+
+
+def typed(yard, clock, weeks, **values):
+    weeks_pass(yard, clock, weeks)
+    on = day_at(clock(), "Europe/London").isoformat()
+    form = {"limb": "LF", "taken_on": on, "scale": "marker", **values}
+    yard.done("vet", "/readings/new", "/readings", form)
+
+
+def test_a_change_beyond_error_is_real_and_a_smaller_one_is_not(yard, clock):
+    yard.limit(measure="palmar_angle_deg", at_least="3")
+    typed(yard, clock, 0, palmar_angle_deg="1", heel_angle_deg="40")
+    typed(yard, clock, 5, palmar_angle_deg="2,5", heel_angle_deg="41")
+    typed(yard, clock, 5, palmar_angle_deg="4", heel_angle_deg="41,5")
+    page = yard.open("owner", "/trends")
+    said = words_of(page)
+    # Stated without u: 0.72 each, so 1.96 x sqrt(2) x 0.72 = 2.0 is the least change that counts.
+    assert "Since the first visit: +3.0°, a real change." in said
+    assert "Since the visit before: +1.5°, within error (a change counts from 2.0°)." in said
+    assert "Since the first visit: +1.5°, within error" in said
+    # The line: 3 degrees in 10 weeks; u = 0.72 / sqrt(2 x 5^2) = 0.102 a week
+    assert "Over all visits: 0.30 ± 0.20 ° a week." in said
+    assert page.text.index("Palmar angle") < page.text.index("Heel angle")
+    assert "at least 3.0" in page.text
+    assert page.text.count("<svg") >= 2
+
+
+def test_one_visit_is_no_trend(yard, clock):
+    typed(yard, clock, 0, palmar_angle_deg="1")
+    assert "Two visits with readings make a trend" in words_of(yard.open("vet", "/trends"))
+
+
+def test_first_and_last_photo_of_one_side_stand_side_by_side(yard, clock):
+    for _ in range(2):
+        on = day_at(clock(), "Europe/London").isoformat()
+        form = film_form(view="side_photo", taken_on=on)
+        assert yard.send("farrier", "/films/new", "/films", form).status_code == 303
+        weeks_pass(yard, clock, 5)
+    page = yard.open("owner", "/trends").text
+    assert page.count("data-before-after>") == 1
+    assert page.count("/picture.jpg") == 2
+
+
+def test_what_was_promised_stands_beside_what_was_fitted(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer(with_film=True)
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    clock.now = story.now
+    from tests.web.browsing import Browser
+
+    browser = Browser(app)
+    with story.database.reading() as session:
+        email = session.merge(story.cast.owner).email
+        number = story.access(session, "vet").number
+    assert browser.sign_in(email).status_code == 303
+    page = words_of(browser.get(f"/cases/{number}/trends"))
+    assert "Promised and fitted" in page
+    assert "Palmar angle" in page
+    assert "as promised" in page
+    assert "not known from its own resets yet" in page
