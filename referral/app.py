@@ -10,6 +10,7 @@ from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
 from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
+from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
 from referral.desk import views as desk_views
 from referral.films import views as films_views
@@ -30,6 +31,7 @@ FEATURES = (
     accounts_views.blueprint,
     horses_views.blueprint,
     cases_views.blueprint,
+    cases_note_views.blueprint,
     films_views.blueprint,
     assessments_views.blueprint,
     plans_views.blueprint,

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from referral.cases.choices import CONDITIONS, OUTCOMES, SIGNS, SUBJECTS
+from referral.cases.note_kinds import LABELS as NOTE_LABELS
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
 
@@ -42,13 +43,13 @@ ENTRIES: Mapping[Move, str] = {
     Move.ADD_PHOTO: "added a photo",
     Move.RECORD_READINGS: "typed readings of {limb}",
     Move.ADD_OBSERVATION: "observed: {about}",
-    Move.ADD_CALL_NOTE: "noted a call",
+    Move.ADD_CALL_NOTE: "noted a call with {with_whom}",
     Move.CONFIRM_CALL_NOTE: "confirmed a call note",
-    Move.NOTE_MEDICATION: "noted medication",
-    Move.CHECK_AFTER_FITTING: "checked after fitting",
-    Move.RECORD_EMERGENCY: "recorded emergency work",
-    Move.STEP_DOWN: "stepped the device down",
-    Move.RENEW_DEVICE: "renewed the device, with a reason",
+    Move.NOTE_MEDICATION: "noted medication: {medication}",
+    Move.CHECK_AFTER_FITTING: "checked after fitting: {comfort}; shoe: {shoe}",
+    Move.RECORD_EMERGENCY: "recorded emergency work on {limb}",
+    Move.STEP_DOWN: "stepped the {device} down on {limb}",
+    Move.RENEW_DEVICE: "keeps the {device} on {limb}, with a reason",
     Move.RAISE_FLAG: "raised a red flag: {sign}",
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",
@@ -80,6 +81,11 @@ def _named(content: Mapping[str, Any]) -> dict[str, str]:
         for key, options in codes
         if key in content
     }
+    named.update(
+        (key, NOTE_LABELS[str(content[key])])
+        for key in ("with_whom", "medication", "comfort", "shoe", "device")
+        if str(content.get(key)) in NOTE_LABELS
+    )
     if content.get("measure"):
         named["limit"] = limit_says(content)
     return {key: value[:1].lower() + value[1:] for key, value in named.items()}

@@ -126,6 +126,30 @@ class AssessmentLine:
 
 
 @dataclass(frozen=True, slots=True)
+class CallLine:
+    """A call note as the case page lists it."""
+
+    call_id: UUID
+    by: str
+    with_whom: str
+    happened_on: date
+    words: str
+    confirmed_by: str
+    may_confirm: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MedicationLine:
+    """A medication note as the case page and the visit's page show it."""
+
+    what: str
+    words: str
+    limb: str | None
+    given_on: date
+    wears_off_on: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class PlanLine:
     """A plan as the case page lists it."""
 
@@ -237,6 +261,8 @@ class CasePage:
     flags: tuple[FlagLine, ...]
     films: tuple[FilmLine, ...]
     assessments: tuple[AssessmentLine, ...]
+    calls: tuple[CallLine, ...]
+    medication: tuple[MedicationLine, ...]
     readings: tuple[ReadingTable, ...]
     plans: tuple[PlanLine, ...]
     resets: tuple[ResetLine, ...]

@@ -40,7 +40,9 @@ from referral.desk.pages import (
 )
 from referral.desk.tables import (
     assessment_lines,
+    call_lines,
     film_lines,
+    medication_lines,
     plan_lines,
     reading_tables,
     reset_lines,
@@ -168,6 +170,8 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         flags=_flags(session, access, names),
         films=film_lines(session, access.case_id),
         assessments=assessment_lines(session, access.case_id),
+        calls=call_lines(session, access, names),
+        medication=medication_lines(session, access.case_id),
         readings=reading_tables(session, access.case_id),
         plans=plan_lines(session, access, names),
         resets=reset_lines(session, access.case_id),

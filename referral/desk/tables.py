@@ -8,11 +8,16 @@ from sqlalchemy.orm import Session
 
 from referral.assessments.queries import assessments_of
 from referral.cases.access import CaseAccess
+from referral.cases.note_kinds import LABELS
+from referral.cases.notes import call_notes, notes_of
 from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
+from referral.core.workflow import Move
 from referral.desk.pages import (
     AssessmentLine,
+    CallLine,
     FilmLine,
+    MedicationLine,
     PlanLine,
     ReadingCell,
     ReadingLine,
@@ -62,6 +67,41 @@ def assessment_lines(session: Session, case_id: UUID) -> tuple[AssessmentLine, .
     return tuple(
         AssessmentLine(each.id, each.limb, each.seen_on, len(each.answers))
         for each in assessments_of(session, case_id)
+    )
+
+
+def call_lines(
+    session: Session, access: CaseAccess, names: Mapping[UUID, str]
+) -> tuple[CallLine, ...]:
+    """Return the call notes of a case, newest first."""
+    may = access.may(Move.CONFIRM_CALL_NOTE)
+    return tuple(
+        CallLine(
+            call_id=each.entry.id,
+            by=names.get(each.entry.actor_id, "somebody"),
+            with_whom=LABELS.get(each.facts.get("with_whom", ""), "somebody"),
+            happened_on=each.entry.happened_on,
+            words=each.texts.get("words", ""),
+            confirmed_by=names.get(each.confirmed_by, "somebody") if each.confirmed_by else "",
+            may_confirm=may
+            and each.confirmed_by is None
+            and each.entry.actor_id != access.actor_id,
+        )
+        for each in call_notes(session, access.case_id)
+    )
+
+
+def medication_lines(session: Session, case_id: UUID) -> tuple[MedicationLine, ...]:
+    """Return the medication notes of a case, newest first."""
+    return tuple(
+        MedicationLine(
+            what=LABELS.get(each.facts.get("medication", ""), "Medication"),
+            words=each.texts.get("words", ""),
+            limb=each.facts.get("limb"),
+            given_on=each.entry.happened_on,
+            wears_off_on=each.facts.get("wears_off_on"),
+        )
+        for each in notes_of(session, case_id, Move.NOTE_MEDICATION)
     )
 
 

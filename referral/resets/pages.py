@@ -9,6 +9,8 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
+from referral.cases.note_kinds import LABELS
+from referral.cases.notes import notes_of
 from referral.cases.queries import flags_of, people_on
 from referral.core.rules.deviations import AGREED, KIND_OF
 from referral.core.workflow import LAWS, Move, Stage
@@ -35,6 +37,7 @@ from referral.plans.schemas import (
 )
 from referral.resets.queries import ResetView, reset_of, resets_of
 from referral.resets.schemas import INTERVAL, LIMB_FIELDS, plan_field, reason_field
+from referral.web.written import day
 
 OPTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "category": CATEGORIES,
@@ -98,6 +101,7 @@ class ResetFormPage:
     correction: str
     flags: tuple[str, ...]
     phones: tuple[tuple[str, str], ...]
+    medication: tuple[str, ...]
 
     def label_of(self, name: str) -> str:
         """Return what a field of the form is called, for the list of what is wrong."""
@@ -142,7 +146,28 @@ def reset_form_page(session: Session, access: CaseAccess, today: date) -> ResetF
         correction=(before.countersigns[-1].words or "") if before and before.countersigns else "",
         flags=_live_flags(session, access),
         phones=_vet_phones(session, access),
+        medication=_medication(session, access, today),
     )
+
+
+RECENT_DAYS = 14
+"""How long a medication note is shown at a visit where nothing says when it wears off."""
+
+
+def _medication(session: Session, access: CaseAccess, today: date) -> tuple[str, ...]:
+    """Return the medication that may hide pain today, a sentence each."""
+    said = []
+    for note in notes_of(session, access.case_id, Move.NOTE_MEDICATION):
+        until = note.facts.get("wears_off_on")
+        hides = (
+            date.fromisoformat(until) >= today
+            if until
+            else (today - note.entry.happened_on).days <= RECENT_DAYS
+        )
+        if hides:
+            what = LABELS.get(note.facts.get("medication", ""), "Medication")
+            said.append(f"{what}, {day(note.entry.happened_on)}: {note.texts.get('words', '')}")
+    return tuple(said)
 
 
 def _live_flags(session: Session, access: CaseAccess) -> tuple[str, ...]:

@@ -1,0 +1,158 @@
+"""The notes of a case that are an entry and nothing more: what each asks, and what it says.
+
+A note's closed answers and days stand in its entry as facts; what is written in words stands
+there as a salted hash, with the words in a row that can be erased.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from referral.cases.choices import LIMBS
+from referral.core.workflow import Move
+
+Options = tuple[tuple[str, str], ...]
+
+DRUGS: Options = (
+    ("sedation", "Sedation"),
+    ("nerve_block", "Nerve or joint block"),
+    ("anti_inflammatory", "Anti-inflammatory, pain relief"),
+    ("antibiotic", "Antibiotic"),
+    ("other", "Something else"),
+)
+COMFORT: Options = (
+    ("comfortable", "Comfortable, moves freely"),
+    ("tender", "Tender, short in front or behind"),
+    ("lame", "Lame, or lamer than before"),
+    ("not_seen", "Not seen moving"),
+)
+SHOE: Options = (
+    ("sound", "Firm and in place"),
+    ("moved", "Loose, moved or twisted"),
+    ("lost", "Lost"),
+    ("none", "No shoe"),
+)
+DEVICES: Options = (("wedge", "Wedge"), ("bar", "Bar shoe"), ("wedge_and_bar", "Wedge and bar"))
+PARTNERS: Options = (
+    ("vet", "The vet"),
+    ("farrier", "The farrier"),
+    ("owner", "The owner"),
+    ("other", "Somebody else"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One field of a note. With options it is a choice; ``is_day`` a day; else words."""
+
+    name: str
+    label: str
+    options: Options = ()
+    is_day: bool = False
+    required: bool = True
+    hint: str = ""
+    may_come: bool = False
+
+    @property
+    def is_words(self) -> bool:
+        """Whether it is free text, which can be erased."""
+        return not (self.options or self.is_day)
+
+
+@dataclass(frozen=True, slots=True)
+class NoteKind:
+    """One kind of note: its move, its page, its fields."""
+
+    move: Move
+    heading: str
+    button: str
+    said: str
+    asked: tuple[Asked, ...]
+    lead: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+def _limb(*, required: bool = True) -> Asked:
+    return Asked("limb", "Limb", LIMBS, required=required)
+
+
+NOTES: Mapping[str, NoteKind] = {
+    "calls": NoteKind(
+        Move.ADD_CALL_NOTE,
+        "Note a call",
+        "Keep the note",
+        "The call note is kept; the other side is asked to confirm it.",
+        (
+            Asked("with_whom", "With", PARTNERS),
+            Asked("words", "What was said and agreed"),
+        ),
+        "A call that nobody wrote down was never made. The other side confirms what stands here.",
+    ),
+    "medication": NoteKind(
+        Move.NOTE_MEDICATION,
+        "Note medication",
+        "Keep the note",
+        "The medication is noted, and is shown where the visit is recorded.",
+        (
+            Asked("medication", "What was given", DRUGS),
+            Asked("words", "Which, how much, by whom"),
+            _limb(required=False),
+            Asked(
+                "wears_off_on",
+                "Until when it may hide pain",
+                is_day=True,
+                required=False,
+                may_come=True,
+            ),
+        ),
+        cautions=("Comfort cannot be judged while blocked, sedated or medicated.",),
+    ),
+    "emergencies": NoteKind(
+        Move.RECORD_EMERGENCY,
+        "Record emergency work",
+        "Record it",
+        "The emergency work is recorded; the vet is asked to look at it.",
+        (
+            _limb(),
+            Asked("found", "What was found"),
+            Asked("removed", "What was taken off or out", required=False),
+            Asked("left", "What was left as it was, and why", required=False),
+            Asked("rung", "Who was rung, and when", required=False),
+        ),
+        "First aid is never held up by a plan. Facts first; the vet decides what follows.",
+        ("A nail or other object in the foot: leave it in if you can, protect it, ring the vet.",),
+    ),
+    "after-checks": NoteKind(
+        Move.CHECK_AFTER_FITTING,
+        "Check after fitting",
+        "Keep the check",
+        "The check after fitting is kept.",
+        (
+            Asked("comfort", "How the horse goes", COMFORT),
+            Asked("shoe", "The shoe", SHOE),
+            Asked("words", "What you saw", required=False),
+        ),
+        "One to three days after fitting, by whoever sees the horse.",
+        ("Lame, or a shoe lost, twisted or trodden in: raise a red flag and ring the vet.",),
+    ),
+    "step-downs": NoteKind(
+        Move.STEP_DOWN,
+        "Step a device down",
+        "Keep it",
+        "It is recorded that the device is stepped down.",
+        (_limb(), Asked("device", "Device", DEVICES), Asked("words", "How, and from when")),
+    ),
+    "renewals": NoteKind(
+        Move.RENEW_DEVICE,
+        "Keep a device on",
+        "Keep the reason",
+        "The reason for keeping the device on is recorded.",
+        (_limb(), Asked("device", "Device", DEVICES), Asked("words", "Why it stays on")),
+        "After three resets in a wedge or a bar, its reason is renewed or it is stepped down.",
+    ),
+}
+"""Every kind of note by its part of the address."""
+
+LABELS: Mapping[str, str] = {
+    code: label for options in (DRUGS, COMFORT, SHOE, DEVICES, PARTNERS) for code, label in options
+}
+"""What a note's answers are called."""

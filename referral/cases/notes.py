@@ -1,0 +1,112 @@
+"""Notes on a case: keep one, confirm a call, read them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.cases.access import CaseAccess
+from referral.cases.models import Entry
+from referral.cases.note_kinds import NoteKind
+from referral.cases.timeline import NewEntry, append, texts_of
+from referral.core.workflow import Move
+from referral.errors import Invalid, NotAllowed, NotFound
+
+
+@dataclass(frozen=True, slots=True)
+class KeepNote:
+    """A note as it was filled in."""
+
+    kind: NoteKind
+    answers: Mapping[str, Any]
+    happened_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A note as it is read: its entry, what it says, who confirmed it."""
+
+    entry: Entry
+    texts: Mapping[str, str]
+    confirmed_by: UUID | None = None
+
+    @property
+    def facts(self) -> Mapping[str, Any]:
+        """The note's closed answers and days."""
+        return self.entry.content
+
+
+def keep_note(session: Session, access: CaseAccess, command: KeepNote, now: datetime) -> Entry:
+    """Keep a note; it never conflicts with anybody's work.
+
+    Raises
+    ------
+    NotAllowed, WrongState
+        If this person may not keep such a note, or not now.
+    """
+    words = {each.name for each in command.kind.asked if each.is_words}
+    facts = {
+        name: value.isoformat() if isinstance(value, date) else value
+        for name, value in command.answers.items()
+        if name not in words and value is not None
+    }
+    texts = {name: command.answers.get(name) for name in words}
+    return append(
+        session, access, NewEntry(command.kind.move, command.happened_on, facts, texts), now
+    )
+
+
+def confirm_call(
+    session: Session, access: CaseAccess, call_id: UUID, on: date, now: datetime
+) -> None:
+    """Confirm a call note of the other side's.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such call note.
+    NotAllowed
+        If it is one's own note.
+    Invalid
+        If it is confirmed already.
+    """
+    access.check_role(Move.CONFIRM_CALL_NOTE)
+    calls = {each.entry.id: each for each in call_notes(session, access.case_id)}
+    note = calls.get(call_id)
+    if note is None:
+        raise NotFound("There is no such call note on this case.")
+    if note.entry.actor_id == access.actor_id:
+        raise NotAllowed("The other side confirms a call note.")
+    if note.confirmed_by is not None:
+        raise Invalid("This call note is confirmed already.")
+    facts = {"call": str(call_id)}
+    append(session, access, NewEntry(Move.CONFIRM_CALL_NOTE, on, facts, {}, call_id), now)
+
+
+def call_notes(session: Session, case_id: UUID) -> tuple[Note, ...]:
+    """Return the case's call notes, newest first, with who confirmed each."""
+    confirmed = {
+        entry.reference: entry.actor_id
+        for entry in _entries(session, case_id, Move.CONFIRM_CALL_NOTE)
+    }
+    notes = notes_of(session, case_id, Move.ADD_CALL_NOTE)
+    return tuple(Note(each.entry, each.texts, confirmed.get(each.entry.id)) for each in notes)
+
+
+def notes_of(session: Session, case_id: UUID, move: Move) -> tuple[Note, ...]:
+    """Return the case's notes of one kind, newest first."""
+    entries = _entries(session, case_id, move)
+    texts = texts_of(session, entries)
+    return tuple(Note(entry, texts.get(entry.id, {})) for entry in entries)
+
+
+def _entries(session: Session, case_id: UUID, move: Move) -> Sequence[Entry]:
+    return session.scalars(
+        select(Entry)
+        .where(Entry.case_id == case_id, Entry.kind == move.value)
+        .order_by(Entry.happened_on.desc(), Entry.seq.desc())
+    ).all()
