@@ -69,6 +69,7 @@ class Move(StrEnum):
     ADD_FILM = "film_added"
     MEASURE_FILM = "film_measured"
     ADD_PHOTO = "photo_added"
+    MEASURE_PHOTO = "photo_measured"
     RECORD_READINGS = "readings_recorded"
     ADD_OBSERVATION = "observation_added"
     ADD_CALL_NOTE = "call_note_added"
@@ -146,6 +147,7 @@ LAWS: Mapping[Move, Law] = {
     Move.ADD_FILM: _law({_V}, _LIVE),
     Move.MEASURE_FILM: _law({_V}, _LIVE),
     Move.ADD_PHOTO: _law({_V, _F, _A, _O}, _LIVE),
+    Move.MEASURE_PHOTO: _law(_CLINICAL, _LIVE),
     Move.RECORD_READINGS: _law(_CLINICAL, _LIVE),
     Move.ADD_OBSERVATION: _law({_V, _F, _A, _O}, _LIVE),
     Move.ADD_CALL_NOTE: _law(_CLINICAL, _LIVE),

@@ -98,6 +98,7 @@ class ReadingTable:
     """A limb's readings: a column a set."""
 
     limb: str
+    outside: bool
     taken_on: tuple[date, ...]
     source: tuple[str, ...]
     lines: tuple[ReadingLine, ...]
@@ -260,6 +261,7 @@ class CasePage:
     questions: tuple[QuestionLine, ...]
     flags: tuple[FlagLine, ...]
     films: tuple[FilmLine, ...]
+    guides: tuple[str, ...]
     assessments: tuple[AssessmentLine, ...]
     calls: tuple[CallLine, ...]
     medication: tuple[MedicationLine, ...]

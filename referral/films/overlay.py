@@ -13,21 +13,8 @@ from referral.core.errors import DegenerateCircle
 from referral.core.geometry.circle import FEWEST_POINTS, fit_circle
 from referral.core.geometry.points import Floats
 from referral.core.measure.landmarks import LANDMARKS
-from referral.core.measure.lateromedial import GROUND, LINES
-
-DORSOPALMAR_LINES: tuple[tuple[str, str], ...] = (
-    ("ground_medial", "ground_lateral"),
-    ("p3_margin_medial", "p3_margin_lateral"),
-    ("dip_p2_medial", "dip_p2_lateral"),
-    ("dip_p3_medial", "dip_p3_lateral"),
-    ("wall_medial_proximal", "wall_medial_distal"),
-    ("wall_lateral_proximal", "wall_lateral_distal"),
-)
-LINES_OF: Mapping[str, tuple[tuple[str, str], ...]] = {
-    "lateromedial": LINES,
-    "dorsopalmar": DORSOPALMAR_LINES,
-}
-"""View -> the pairs of landmarks that are joined on screen and on sheets."""
+from referral.core.measure.lateromedial import GROUND
+from referral.core.measure.views import VIEWS
 
 DARK, LIGHT, LINE, MARKER = "#000000", "#ffffff", "#ffe08a", "#8fe3ff"
 BEYOND = 0.18
@@ -73,7 +60,7 @@ def landmark_numbers(view: str) -> Mapping[str, int]:
 
 
 def _lines(points: Mapping[str, Floats], view: str, fine: float) -> Iterator[str]:
-    for first, second in LINES_OF.get(view, ()):
+    for first, second in VIEWS[view].lines:
         if first in points and second in points:
             along = (points[second] - points[first]) * BEYOND
             yield _stroke(points[first] - along, points[second] + along, fine, LINE)

@@ -6,13 +6,17 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from referral.core.geometry.scale import Scale
+from referral.core.measure.film import Film as CoreFilm
 from referral.core.measure.film import measure
 from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
-from referral.films.overlay import LINES_OF, overlay_svg
+from referral.core.measure.views import VIEWS
+from referral.films.edges import edge_words
+from referral.films.overlay import overlay_svg
 from referral.films.queries import MeasuredFilm
+from referral.films.schemas import SHOD, TRIMS
+from referral.films.schemas import VIEWS as VIEW_NAMES
 
 SLOTS = 6
 """How many points round the joint face may be placed on a page."""
@@ -22,6 +26,16 @@ SCALE_SAYS = {
     "corrected": "Scale: corrected by the maker of the machine. Lengths may be judged.",
     "estimated": "Scale: only estimated from distances. Lengths are shown and not judged.",
     "none": "No scale: angles and ratios only. Place both ends of a marker of known length.",
+}
+PLANE_SAYS = {
+    "sagittal": "The marker is taken to lie in the middle plane of the foot.",
+    "tube_side": "The marker lay nearer the tube than the middle of the foot; that is put right.",
+    "plate_side": "The marker lay nearer the plate than the middle of the foot; that is put right.",
+    "unknown": "Nobody knows in which plane the marker lay, so the scale is an estimate.",
+}
+PHOTO_SAYS = {
+    "external": "Lengths by a known length on the photo: guides from outside, no film's readings.",
+    "none": "No known length yet: angles and ratios only. Place scale A and scale B.",
 }
 CONFLICT_SAYS = "The film's own sources of scale disagree, so none is used. Place a marker."
 
@@ -37,6 +51,15 @@ class LandmarkSlot:
     y: float | None
     points: tuple[tuple[float, float], ...]
     slots: int
+    edge: str
+
+
+@dataclass(frozen=True, slots=True)
+class AbsentReading:
+    """A reading that is not there, and why."""
+
+    name: str
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +71,10 @@ class FilmPage:
     film_id: UUID
     limb: str
     view: str
+    title: str
+    is_photo: bool
+    drawing: str
+    taken: tuple[tuple[str, str], ...]
     taken_on: date
     width_px: int
     height_px: int
@@ -61,7 +88,18 @@ class FilmPage:
     may_measure: bool
     overlay: str
     readings: tuple[tuple[str, str], ...]
+    absent: tuple[AbsentReading, ...]
     warnings: tuple[str, ...]
+
+
+DRAWINGS = {
+    "lateromedial": "img/landmarks-lateromedial.svg",
+    "dorsopalmar": "img/landmarks-dorsopalmar.svg",
+    "sole_photo": "img/landmarks-sole.svg",
+    "side_photo": "img/landmarks-side.svg",
+    "front_photo": "img/landmarks-front.svg",
+}
+"""Where each view's own drawing lies among the static files."""
 
 
 def film_page(film: MeasuredFilm, number: int, revision: int, *, may_measure: bool) -> FilmPage:
@@ -76,16 +114,21 @@ def film_page(film: MeasuredFilm, number: int, revision: int, *, may_measure: bo
         film_id=row.id,
         limb=row.limb,
         view=row.view,
+        title=dict(VIEW_NAMES)[row.view],
+        is_photo=VIEWS[row.view].is_photo,
+        drawing=DRAWINGS[row.view],
+        taken=taken_says(film),
         taken_on=row.taken_on,
         width_px=row.width_px,
         height_px=row.height_px,
         original_name=row.original_name,
         described=row.described,
         landmarks=landmark_slots(row.view, points),
-        lines=tuple(LINES_OF.get(row.view, ())),
+        lines=VIEWS[row.view].lines,
         marker=marker,
-        scale_says=scale_says(film.scale),
-        scale_sources=tuple(
+        scale_says=scale_says(film.as_core()),
+        scale_sources=plane_says(marker)
+        + tuple(
             f"{each.origin}: {each.row_mm:.4g} × {each.column_mm:.4g} mm a pixel ({each.state})"
             for each in film.scale.sources
         ),
@@ -101,43 +144,89 @@ def film_page(film: MeasuredFilm, number: int, revision: int, *, may_measure: bo
             (MEASURES[code].name, shown(each.value, each.u, each.unit))
             for code, each in measured.readings.items()
         ),
+        absent=tuple(
+            AbsentReading(MEASURES[code].name, why) for code, why in measured.absent.items()
+        ),
         warnings=tuple(each.text for each in measured.warnings),
     )
 
 
+def plane_says(marker: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what is taken of the plane that the marker lay in."""
+    return (PLANE_SAYS[marker["plane"]],) if marker["plane"] else ()
+
+
 def marker_of(film: MeasuredFilm) -> Mapping[str, Any]:
-    """Return the ends and the length of the marker that sets a film's scale, or None for both."""
-    given = film.scale_row.given if film.scale_row else {}
-    is_marker = given.get("kind") == "marker"
+    """Return everything that sets a film's scale as the form asks it, None where it is not said."""
+    given = film.scale_given
+    kind, stated = given.get("kind"), given.get("stated") or {}
+    is_marker = kind == "marker"
     return {
         "ends": given.get("ends_px") if is_marker else None,
         "length_mm": given.get("length_mm") if is_marker else None,
+        "plane": given.get("plane", "sagittal") if is_marker else None,
+        "offset_mm": given.get("offset_mm") if is_marker else None,
+        "sid_mm": given.get("sid_mm") if is_marker else None,
+        "oid_mm": given.get("oid_mm") if is_marker else None,
+        "detector_sid_mm": stated.get("sid_mm"),
+        "detector_oid_mm": stated.get("oid_mm"),
+        "known_length_mm": given.get("length_mm") if kind == "length" else None,
     }
+
+
+def taken_says(film: MeasuredFilm) -> tuple[tuple[str, str], ...]:
+    """Return what was said of how the picture was taken, question and answer."""
+    row = film.film
+    asked: list[tuple[str, str]] = [
+        ("Trim", dict(TRIMS)[row.trim]),
+        ("Shod", dict(SHOD)[row.shod]),
+        ("Days since the last trim", _days(row.days_since_trim)),
+    ]
+    if row.view != "sole_photo":
+        asked.append(("Cannon vertical", _yes_no(row.cannon_vertical)))
+    if row.view == "lateromedial":
+        asked.append(("Condyles over each other", _yes_no(row.condyles_superimposed)))
+    if not VIEWS[row.view].is_photo:
+        asked += [
+            ("Both feet on blocks of one height", _yes_no(row.on_blocks)),
+            ("Beam at the height of the sole", _yes_no(row.beam_at_sole)),
+        ]
+    return tuple(asked)
+
+
+def _yes_no(said: bool | None) -> str:
+    return {True: "Yes", False: "No", None: "Not said"}[said]
+
+
+def _days(said: int | None) -> str:
+    return "Not said" if said is None else str(said)
 
 
 def landmark_slots(view: str, points: Mapping[str, Any]) -> tuple[LandmarkSlot, ...]:
     """Return a view's landmarks in guided order with their places."""
     return tuple(
-        _slot(name, sentence, points.get(name), several=name in SEVERAL_POINTS)
-        for name, sentence in LANDMARKS[view].items()
+        _slot(view, name, sentence, points.get(name)) for name, sentence in LANDMARKS[view].items()
     )
 
 
-def _slot(name: str, sentence: str, at: Any, *, several: bool) -> LandmarkSlot:  # noqa: ANN401 - JSON
+def _slot(view: str, name: str, sentence: str, at: Any) -> LandmarkSlot:  # noqa: ANN401 - JSON
     label = name.replace("_", " ").replace("p3", "P3").replace("p2", "P2").capitalize()
-    if several:
+    if name in SEVERAL_POINTS:
         places = tuple((float(x), float(y)) for x, y in at or ())
-        return LandmarkSlot(name, label, sentence, None, None, places, SLOTS)
+        return LandmarkSlot(name, label, sentence, None, None, places, SLOTS, "")
     x, y = (float(at[0]), float(at[1])) if at else (None, None)
-    return LandmarkSlot(name, label, sentence, x, y, (), 0)
+    return LandmarkSlot(name, label, sentence, x, y, (), 0, edge_words(view, name))
 
 
-def scale_says(scale: Scale) -> str:
-    """Return a scale's state in one sentence."""
+def scale_says(film: CoreFilm) -> str:
+    """Return the state of a picture's scale in a sentence or two."""
+    if film.is_photo:
+        return PHOTO_SAYS[film.scale_state]
+    scale = film.scale
     return CONFLICT_SAYS if scale.conflict else SCALE_SAYS[scale.state]
 
 
-def live_readings(measured: Measured, scale: Scale) -> Mapping[str, Any]:
+def live_readings(measured: Measured, film: CoreFilm) -> Mapping[str, Any]:
     """Return what the editor shows beside the film while landmarks are placed."""
     return {
         "readings": [
@@ -149,7 +238,7 @@ def live_readings(measured: Measured, scale: Scale) -> Mapping[str, Any]:
             for code, reason in measured.absent.items()
         ],
         "warnings": [each.text for each in measured.warnings],
-        "scale": scale_says(scale),
+        "scale": scale_says(film),
     }
 
 

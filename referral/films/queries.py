@@ -14,6 +14,8 @@ from sqlalchemy.orm import Session
 from referral.core.geometry.scale import Scale
 from referral.core.measure.film import Film as CoreFilm
 from referral.core.measure.readings import Caveat, Measured, Reading
+from referral.core.measure.registry import MEASURES
+from referral.core.measure.views import VIEWS
 from referral.errors import NotFound
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.scales import scale_from_given
@@ -28,35 +30,58 @@ class MeasuredFilm:
     landmarks: LandmarkSet | None
 
     @property
+    def scale_given(self) -> Mapping[str, Any]:
+        """What was given to set the scale in force."""
+        return self.scale_row.given if self.scale_row else {"kind": "none"}
+
+    @property
     def scale(self) -> Scale:
         """The scale in force; a film on which nothing was set has none."""
-        return scale_from_given(self.scale_row.given if self.scale_row else {"kind": "none"})
+        return self.as_core().scale_in_force
 
     def as_core(self) -> CoreFilm:
         """Return the film as the core measures it."""
         points = self.landmarks.points_px if self.landmarks else {}
+        given = self.scale_given
         return CoreFilm(
             view=self.film.view,
             landmarks_px={name: np.asarray(value, float) for name, value in points.items()},
             landmarks_mm=None,
-            scale=self.scale,
+            scale=scale_from_given(given),
             size_px=(self.film.width_px, self.film.height_px),
             shod=self.film.shod,
             taken_on=self.film.taken_on,
             trim=self.film.trim,
             condyles_superimposed=self.film.condyles_superimposed,
+            landmark_sds_mm=(self.landmarks.landmark_sds_mm or None) if self.landmarks else None,
+            scale_length_mm=given.get("length_mm") if given.get("kind") == "length" else None,
+            cannon_vertical=self.film.cannon_vertical,
         )
 
 
 @dataclass(frozen=True, slots=True)
 class LimbBasis:
-    """What a limb is judged on now: the newest film, or readings typed in, or both."""
+    """What a limb is judged on now: the newest film, readings typed in, guides from outside.
+
+    ``guides`` are measured on photos or on the foot itself; they have codes of their own and
+    never stand in for a film's reading.
+    """
 
     limb: str
     film: MeasuredFilm | None
-    stated: Measured
+    typed: Measured
+    guides: Measured
     reading_set_ids: tuple[UUID, ...]
     taken_on: date | None
+
+    @property
+    def stated(self) -> Measured:
+        """What is not off the film: typed readings, and guides beside them."""
+        return Measured(
+            MappingProxyType({**self.guides.readings, **self.typed.readings}),
+            self.typed.absent,
+            self.typed.warnings,
+        )
 
 
 def films_of(session: Session, case_id: UUID) -> Sequence[Film]:
@@ -136,21 +161,33 @@ def limb_basis(session: Session, case_id: UUID, limb: str) -> LimbBasis:
     """Return what a plan on this limb is judged on: the newest day's film and typed readings."""
     newest: date | None = None
     film: MeasuredFilm | None = None
-    stated = Measured()
+    typed = Measured()
+    guides: dict[str, Reading] = {}
     ids: list[UUID] = []
     for reading_set, measured in reading_sets(session, case_id, limb):
+        outside = {code: each for code, each in measured.readings.items() if is_guide(code)}
+        guides = {**outside, **guides}
+        if len(outside) == len(measured.readings) and (outside or reading_set.film_id is None):
+            continue
         newest = newest or reading_set.taken_on
         if reading_set.taken_on != newest:
-            break
+            continue
         if reading_set.film_id and film is None:
             candidate = film_of(session, case_id, reading_set.film_id)
             if candidate.film.view == "lateromedial":
                 film = candidate
                 ids.append(reading_set.id)
-        elif reading_set.film_id is None and not stated.readings:
-            stated = measured
+        elif reading_set.film_id is None and not typed.readings:
+            typed = measured
             ids.append(reading_set.id)
-    return LimbBasis(limb, film, stated, tuple(ids), newest)
+    kept = Measured(MappingProxyType(guides))
+    return LimbBasis(limb, film, typed, kept, tuple(ids), newest)
+
+
+def is_guide(code: str) -> bool:
+    """Say whether a reading is one that photos and the foot itself give, and films never."""
+    measure = MEASURES.get(code)
+    return measure is not None and VIEWS[measure.view].is_photo
 
 
 def basis_record(basis: LimbBasis) -> Mapping[str, Any]:

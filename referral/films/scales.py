@@ -40,6 +40,32 @@ def beside_the_files(given: Mapping[str, Any], before: Mapping[str, Any] | None)
     return {**given, "beside": dict(own)} if own else dict(given)
 
 
+def state_of(given: Mapping[str, Any]) -> str:
+    """Return the state of a scale as given; a known length on a photo is of the foot itself."""
+    return "external" if given.get("kind") == "length" else scale_from_given(given).state
+
+
+def with_distances(
+    before: Mapping[str, Any] | None, sid_mm: float, oid_mm: float
+) -> dict[str, Any] | None:
+    """Return the film's own scale with distances that the vet states; None without a spacing.
+
+    The distances are tube to plate and foot to plate; they take the place of the file's own.
+    """
+    own = beside_the_files({}, before).get("beside")
+    if not own or not own.get("imager_pixel_spacing"):
+        return None
+    stated = {
+        "distance_source_to_detector": f"{sid_mm:g}",
+        "distance_source_to_patient": f"{sid_mm - oid_mm:g}",
+    }
+    return {
+        "kind": "tags",
+        "tags": {**own, **stated},
+        "stated": {"sid_mm": sid_mm, "oid_mm": oid_mm},
+    }
+
+
 def _marker(given: Mapping[str, Any]) -> Scale:
     own = _own(given)
     aspect = given.get("pixel_aspect") or own.aspect
@@ -80,6 +106,11 @@ def _detector(given: Mapping[str, Any]) -> Scale:
     )
 
 
+def _length(_given: Mapping[str, Any]) -> Scale:
+    """Return none: a known length is a scale only together with the landmarks at its ends."""
+    return no_scale()
+
+
 def _none(given: Mapping[str, Any]) -> Scale:
     aspect = given.get("pixel_aspect") or (1.0, 1.0)
     return no_scale((float(aspect[0]), float(aspect[1])))
@@ -93,6 +124,7 @@ _MAKERS: Mapping[str, Callable[[Mapping[str, Any]], Scale]] = {
     "marker": _marker,
     "spacing": _spacing,
     "detector": _detector,
+    "length": _length,
     "none": _none,
     "tags": _tags,
 }

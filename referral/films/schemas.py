@@ -36,6 +36,14 @@ SCALE_STATES = (
     ("none", "No scale"),
     ("external", "Measured on the foot itself"),
 )
+PLANES = (
+    ("sagittal", "In the middle plane of the foot"),
+    ("tube_side", "Nearer the tube than the middle"),
+    ("plate_side", "Nearer the plate than the middle"),
+    ("unknown", "Not known"),
+)
+"""Where the marker lay, in the words of the core's marker scale."""
+
 MOST_POINTS = 12
 MOST_JSON_LETTERS = 20_000
 LARGEST_SKEW = 0.005
@@ -138,6 +146,13 @@ class MeasureForm(Schema):
     landmarks = PointsField(load_default=dict)
     marker_ends = EndsField(load_default=list)
     marker_length_mm = DecimalField("mm", minimum=5, maximum=500, load_default=None)
+    marker_plane = fields.String(load_default=None, validate=validate.OneOf(codes(PLANES)))
+    marker_offset_mm = DecimalField("mm", minimum=1, maximum=200, load_default=None)
+    sid_mm = DecimalField("mm", minimum=300, maximum=3000, load_default=None)
+    oid_mm = DecimalField("mm", minimum=1, maximum=800, load_default=None)
+    detector_sid_mm = DecimalField("mm", minimum=300, maximum=3000, load_default=None)
+    detector_oid_mm = DecimalField("mm", minimum=1, maximum=800, load_default=None)
+    known_length_mm = DecimalField("mm", minimum=5, maximum=500, load_default=None)
     natural_width = DecimalField(minimum=1, maximum=100_000, load_default=None)
     natural_height = DecimalField(minimum=1, maximum=100_000, load_default=None)
 

@@ -19,7 +19,7 @@ from referral.core.workflow import Move
 from referral.errors import Invalid
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.queries import MeasuredFilm, film_of, reading_sets
-from referral.films.scales import beside_the_files, scale_from_given
+from referral.films.scales import beside_the_files, scale_from_given, state_of
 from referral.storage.blobs import BlobStore
 from referral.storage.decode.film import ReadFilm
 from referral.storage.ids import new_id
@@ -98,6 +98,11 @@ def move_of(view: str) -> Move:
     return Move.ADD_PHOTO if VIEWS[view].is_photo else Move.ADD_FILM
 
 
+def measure_move_of(view: str) -> Move:
+    """Return the move that measures a picture of this view: a film is the vet's to measure."""
+    return Move.MEASURE_PHOTO if VIEWS[view].is_photo else Move.MEASURE_FILM
+
+
 def _keep_scale(
     session: Session, access: CaseAccess, film_id: UUID, given: Mapping[str, Any], now: datetime
 ) -> None:
@@ -107,7 +112,7 @@ def _keep_scale(
             id=new_id(now),
             film_id=film_id,
             given=dict(given),
-            state=scale.state,
+            state=state_of(given),
             row_mm=scale.row_mm,
             column_mm=scale.column_mm,
             relative_u=scale.relative_u,
@@ -142,7 +147,9 @@ def measure_film(
     before = film_of(session, access.case_id, command.film_id)
     if command.scale_given is not None:
         earlier = before.scale_row.given if before.scale_row else None
-        given = beside_the_files(command.scale_given, earlier)
+        given = dict(command.scale_given)
+        if given["kind"] != "tags":
+            given = beside_the_files(given, earlier)
         _keep_scale_or_refuse(session, access, command.film_id, given, now)
     if command.points_px:
         session.add(
@@ -171,9 +178,8 @@ def measure_film(
         "changes_basis": True,
         "again": before.landmarks is not None,
     }
-    append(
-        session, access, NewEntry(Move.MEASURE_FILM, command.happened_on, facts, {}, row.id), now
-    )
+    move = measure_move_of(film.film.view)
+    append(session, access, NewEntry(move, command.happened_on, facts, {}, row.id), now)
     return measured
 
 
@@ -196,7 +202,8 @@ def _note_scale_only(
         "scale_state": film.scale.state,
         "scale_set": True,
     }
-    new = NewEntry(Move.MEASURE_FILM, command.happened_on, facts, {}, film.film.id)
+    move = measure_move_of(film.film.view)
+    new = NewEntry(move, command.happened_on, facts, {}, film.film.id)
     append(session, access, new, now)
 
 

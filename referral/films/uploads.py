@@ -9,7 +9,7 @@ from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.errors import Invalid
 from referral.films.models import Film
 from referral.films.queries import MeasuredFilm
-from referral.films.scales import beside_the_files
+from referral.films.scales import beside_the_files, with_distances
 from referral.films.schemas import LARGEST_SKEW
 from referral.storage.decode.sniff import kind_of
 
@@ -76,21 +76,69 @@ def _unplaceable(sentence: str) -> Invalid:
     return Invalid(sentence, {"landmarks": [sentence]})
 
 
-def marker_given(film: MeasuredFilm, given: Mapping[str, Any]) -> Mapping[str, Any] | None:
-    """Return the scale that a marker on this form sets, or None if it sets none anew.
+def scale_given(film: MeasuredFilm, given: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    """Return the scale that this form sets, or None if it sets none anew.
 
     Raises
     ------
     Invalid
-        If only its ends or only its length is given.
+        If what it says of the scale is only half of it, or goes with no such picture.
     """
+    before = film.scale_row.given if film.scale_row else {}
+    if film.as_core().is_photo:
+        length = given["known_length_mm"]
+        known = {"kind": "length", "length_mm": length}
+        scale: Mapping[str, Any] | None = None if length is None else known
+    else:
+        scale = _marker_given(before, given) or _distances_given(before, given)
+    return None if scale == before else scale
+
+
+def _marker_given(before: Mapping[str, Any], given: Mapping[str, Any]) -> Mapping[str, Any] | None:
     ends, length = given["marker_ends"], given["marker_length_mm"]
     if not ends and length is None:
         return None
     if not ends or length is None:
         sentence = "A marker needs both its ends and its true length."
         raise Invalid(sentence, {"marker_length_mm": [sentence]})
-    before = film.scale_row.given if film.scale_row else {}
-    marker = {"kind": "marker", "length_mm": length, "ends_px": ends, "plane": "sagittal"}
-    scale = beside_the_files(marker, before)
-    return None if scale == before else scale
+    plane = given["marker_plane"] or "sagittal"
+    marker = {"kind": "marker", "length_mm": length, "ends_px": ends, "plane": plane}
+    if plane in OFF_THE_MIDDLE:
+        marker.update(_all_of(given, MARKER_DISTANCES, "A marker off the middle"))
+    return beside_the_files(marker, before)
+
+
+OFF_THE_MIDDLE = frozenset({"tube_side", "plate_side"})
+MARKER_DISTANCES = {"marker_offset_mm": "offset_mm", "sid_mm": "sid_mm", "oid_mm": "oid_mm"}
+FILM_DISTANCES = {"detector_sid_mm": "sid_mm", "detector_oid_mm": "oid_mm"}
+
+
+def _all_of(given: Mapping[str, Any], names: Mapping[str, str], what: str) -> dict[str, float]:
+    """Return the distances under their keys.
+
+    Raises
+    ------
+    Invalid
+        At each one that is missing.
+    """
+    missing = [name for name in names if given[name] is None]
+    if missing:
+        sentence = f"{what} needs each of these distances."
+        raise Invalid(sentence, {name: [sentence] for name in missing})
+    return {key: given[name] for name, key in names.items()}
+
+
+def _distances_given(
+    before: Mapping[str, Any], given: Mapping[str, Any]
+) -> Mapping[str, Any] | None:
+    if all(given[name] is None for name in FILM_DISTANCES):
+        return None
+    distances = _all_of(given, FILM_DISTANCES, "A magnification")
+    if distances["oid_mm"] >= distances["sid_mm"]:
+        sentence = "The foot stands between tube and plate."
+        raise Invalid(sentence, {"detector_oid_mm": [sentence]})
+    stated = with_distances(before, **distances)
+    if stated is None:
+        sentence = "The file says nothing of its plate's spacing, so distances give no scale."
+        raise Invalid(sentence, {"detector_sid_mm": [sentence]})
+    return stated

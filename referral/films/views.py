@@ -45,10 +45,11 @@ from referral.films.service import (
     TakenHow,
     TypeReadings,
     measure_film,
+    measure_move_of,
     move_of,
     type_readings,
 )
-from referral.films.uploads import check_places, marker_given, refuse_other_picture, sent_file
+from referral.films.uploads import check_places, refuse_other_picture, scale_given, sent_file
 from referral.web.forms import (
     SUMMARY,
     FormState,
@@ -217,7 +218,7 @@ def _editor(number: int, film_id: UUID, state: FormState, status: int = 200) -> 
 def _page(number: int, film_id: UUID) -> FilmPage:
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
-        may = visit.access.may(Move.MEASURE_FILM)
+        may = visit.access.may(measure_move_of(film.film.view))
         return film_page(film, number, visit.access.revision, may_measure=may)
 
 
@@ -228,12 +229,12 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
 
     def act(visit: Visit) -> str:
         film = film_of(visit.session, visit.access.case_id, film_id)
-        visit.access.check_role(Move.MEASURE_FILM)
+        visit.access.check_role(measure_move_of(film.film.view))
         given = load_form(MeasureForm(), request.form)
         refuse_other_picture(film.film, given)
         points = given["landmarks"]
         check_places(film.film, points)
-        scale = marker_given(film, given)
+        scale = scale_given(film, given)
         if not points and scale is None:
             raise Invalid("There is nothing to keep yet.", {"landmarks": [NOTHING_PLACED]})
         return _measured(visit, MeasureFilm(film_id, points, scale, visit.today))
@@ -253,11 +254,11 @@ def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
     """Compute the readings of landmarks on screen, with nothing kept."""
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
-        visit.access.check_role(Move.MEASURE_FILM)
+        visit.access.check_role(measure_move_of(film.film.view))
         given = load_json(MeasureForm(), request.get_json(silent=True) or {})
         check_places(film.film, given["landmarks"])
-        measured, scale = preview(film, given["landmarks"], marker_given(film, given))
-    return jsonify(live_readings(measured, scale))
+        measured, on_screen = preview(film, given["landmarks"], scale_given(film, given))
+    return jsonify(live_readings(measured, on_screen))
 
 
 @blueprint.get("/cases/<int:number>/films/<uuid:film_id>/picture.jpg")

@@ -247,7 +247,7 @@ def _film(basis: LimbBasis, blobs: BlobStore, pictures: dict[str, bytes]) -> Fil
         taken_on=film.taken_on,
         size_px=size,
         picture_sha256=film.picture_sha256,
-        overlay_svg=overlay_svg(points, size),
+        overlay_svg=overlay_svg(points, size, view=film.view),
         scale_state=state,
         scale_says=SCALE_SAYS[state],
         shod=film.shod,

@@ -1,4 +1,5 @@
 /** The landmark editor: joins film, list, keys and live readings of each form that asks for it. */
+import { EdgeHelp } from "referral/landmarks/edge-help.js";
 import { Gestures } from "referral/landmarks/gestures.js";
 import { Keys } from "referral/landmarks/keys.js";
 import { LandmarkList, typedNumber } from "referral/landmarks/list.js";
@@ -10,6 +11,12 @@ import { FilmView } from "referral/landmarks/view.js";
 
 const SPEAK_AFTER_MS = 350;
 const MOST_SKEW = 0.005;
+const LEAST_HELP_PX = 0.1;
+const SCALE_FIELDS = [
+  "marker_length_mm", "marker_plane", "marker_offset_mm", "sid_mm", "oid_mm", "detector_sid_mm", "detector_oid_mm",
+  "known_length_mm",
+];
+const ALONE = new Set(["detector_sid_mm", "detector_oid_mm", "known_length_mm"]);
 
 class Editor {
   #speaking = 0;
@@ -27,6 +34,7 @@ class Editor {
     this.loupe = new Loupe(this.view, this.model);
     this.list = new LandmarkList(form, this.model, () => this.view.frame.scrollIntoView({ block: "nearest" }));
     this.readings = new LiveReadings(this.part("readings"), form.dataset.readingsUrl, form.elements.csrf_token.value);
+    this.edges = new EdgeHelp(form, this.view.picture, this.model);
     this.keys = new Keys(this.view, this.model, this);
     new Gestures(this.view, this.model, (point) => this.loupe.show(point));
     followTones(form, this.view.picture, () => this.loupe.show());
@@ -62,6 +70,7 @@ class Editor {
       "zoom-out": () => this.zoom(1 / 1.5),
       "zoom-fit": () => this.view.showAll(),
       undo: () => model.undo(),
+      "as-placed": () => model.undo(),
       remove: () => model.remove(model.selected),
       next: () => model.step(1),
       back: () => model.step(-1),
@@ -80,7 +89,10 @@ class Editor {
         button.setAttribute("aria-pressed", String(button.getAttribute("aria-pressed") !== "true")),
       );
     }
-    form.elements.marker_length_mm?.addEventListener("input", () => this.#ask());
+    for (const name of SCALE_FIELDS) {
+      for (const field of form.querySelectorAll(`[name="${name}"]`)) field.addEventListener("input", () => this.#scaleChanged());
+    }
+    this.#showPlane();
     form.addEventListener("submit", () => this.#fill());
   }
 
@@ -100,13 +112,39 @@ class Editor {
     this.loupe.show();
   }
 
+  #scaleChanged() {
+    this.#showPlane();
+    this.#ask();
+  }
+
+  /** Distances are asked only of a marker that lay off the middle plane. */
+  #showPlane() {
+    const plane = this.form.querySelector('[name="marker_plane"]:checked')?.value;
+    const distances = this.part("marker-distances");
+    if (distances) distances.hidden = plane !== "tube_side" && plane !== "plate_side";
+  }
+
+  /** Move a tapped landmark onto its edge; undoing that brings the tapped place back. */
+  #helped(slot, at) {
+    const said = this.part("edge-says");
+    const edge = this.edges.moved(slot, at);
+    const away = edge ? Math.hypot(edge[0] - at[0], edge[1] - at[1]) : 0;
+    said.hidden = away < LEAST_HELP_PX;
+    if (said.hidden) return;
+    this.part("edge-moved").textContent = `Moved ${away.toFixed(1)} px onto the edge.`;
+    this.model.place(slot, ...edge, "edge");
+  }
+
   #changed({ slot, kind, at }) {
+    if (kind !== "edge") this.part("edge-says").hidden = true;
     this.#show();
     this.#ask();
+    if (kind === "tap") this.#helped(slot, at);
     const name = this.model.slot(slot).label;
     if (kind === "undo") this.#speak("Undone.");
     else if (kind === "remove") this.#speak(`${name} removed.`);
-    else this.#speak(`${name} at ${at[0]}, ${at[1]}.`);
+    else if (kind === "edge") this.#speak(`${name} ${this.part("edge-moved").textContent}`);
+    else if (this.part("edge-says").hidden) this.#speak(`${name} at ${at[0]}, ${at[1]}.`);
   }
 
   #selected() {
@@ -146,14 +184,26 @@ class Editor {
 
   #ask() {
     const { naturalWidth, naturalHeight } = this.view.picture;
-    const ends = this.model.markerEnds();
-    const length = typedNumber(this.form.elements.marker_length_mm?.value ?? "");
     this.readings.ask({
       landmarks: this.model.byName(),
       natural_width: naturalWidth,
       natural_height: naturalHeight,
-      ...(ends && length !== null ? { marker_ends: ends, marker_length_mm: length } : {}),
+      ...this.#scale(),
     });
+  }
+
+  /** What the form says of the scale; half a marker says nothing yet. */
+  #scale() {
+    const said = {};
+    for (const name of SCALE_FIELDS) {
+      const typed = this.form.querySelector(`[name="${name}"]:checked, [name="${name}"]:not([type="radio"])`)?.value ?? "";
+      const value = name === "marker_plane" ? typed || null : typedNumber(typed);
+      if (value !== null) said[name] = value;
+    }
+    const ends = this.model.markerEnds();
+    if (ends && "marker_length_mm" in said) return { ...said, marker_ends: ends };
+    for (const name of Object.keys(said)) if (!ALONE.has(name)) delete said[name];
+    return said;
   }
 
   #speak(sentence) {

@@ -11,8 +11,10 @@ from jinja2 import ChoiceLoader, FileSystemLoader
 from PIL import Image, ImageDraw
 
 from referral.core.measure.landmarks import LATEROMEDIAL, SEVERAL_POINTS
+from referral.core.measure.views import VIEWS
 from referral.core.rules.finding import Finding
-from referral.films.overlay import LINES_OF, overlay_svg
+from referral.films.edges import edge_words
+from referral.films.overlay import overlay_svg
 from referral.settings import Settings
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
@@ -86,6 +88,7 @@ def editor_rows(placed: dict) -> list[dict]:
     rows = []
     for name, sentence in LATEROMEDIAL.items():
         row = {"name": name, "label": name.replace("_", " ").capitalize(), "sentence": sentence}
+        row["edge"] = edge_words("lateromedial", name)
         if name in SEVERAL_POINTS:
             row |= {"slots": 5, "points": placed.get(name, [])}
         else:
@@ -160,7 +163,7 @@ def _pages(app: Flask, placed: dict, jpeg: bytes, posted: list[dict]) -> None:
             form=FormState(),
             size_px=ORIGINAL_PX,
             landmarks=editor_rows(placed),
-            lines=LINES_OF["lateromedial"],
+            lines=VIEWS["lateromedial"].lines,
         )
 
     @app.post("/landmarks")

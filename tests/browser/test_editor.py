@@ -35,12 +35,17 @@ def app(tmp_path: Path, picture: bytes) -> tuple[Flask, list[dict]]:
     return sample_app(tmp_path, picture=picture)
 
 
-def opened(context: BrowserContext, address: str) -> Page:
-    """Open the editor; anything the browser complains of fails the test."""
+def opened(context: BrowserContext, address: str, *, edges: bool = False) -> Page:
+    """Open the editor; anything the browser complains of fails the test.
+
+    Unless the edge help is what is tested it is switched off: taps then stay where they are.
+    """
     page = context.new_page()
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.on("console", lambda said: faults.append(said.text) if said.type == "error" else None)
+    if not edges:
+        page.add_init_script("localStorage.setItem('referral-edge-help', 'off')")
     page.goto(f"{address}/editor")
     page.wait_for_function("document.querySelector('[name=natural_width]').value !== ''")
     assert faults == []

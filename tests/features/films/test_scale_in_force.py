@@ -11,8 +11,9 @@ from referral.core.errors import BadScale
 from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.films.queries import film_of
 from referral.films.scales import beside_the_files, scale_from_given
+from referral.films.schemas import MeasureForm
 from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
-from referral.films.uploads import marker_given
+from referral.films.uploads import scale_given
 from referral.storage.blobs import BlobStore
 from referral.storage.canonical import sha256_hex
 from referral.storage.decode.film import read_apart
@@ -66,9 +67,11 @@ def measured(database, tmp_path):
 
 def assert_marker_is_in_force(film):
     """The form sent back as it was sets no scale anew; another length does."""
-    again = {"marker_ends": MARKER["ends_px"], "marker_length_mm": MARKER["length_mm"]}
-    assert marker_given(film, again) is None
-    longer = marker_given(film, again | {"marker_length_mm": 61.0})
+    again = MeasureForm().load(
+        {"marker_ends": MARKER["ends_px"], "marker_length_mm": MARKER["length_mm"]}
+    )
+    assert scale_given(film, again) is None
+    longer = scale_given(film, again | {"marker_length_mm": 61.0})
     assert longer is not None
     assert longer["length_mm"] == 61.0
 
