@@ -133,21 +133,31 @@ def film_page(film: MeasuredFilm, number: int, revision: int, *, may_measure: bo
             for each in film.scale.sources
         ),
         may_measure=may_measure,
-        overlay=overlay_svg(
-            points,
-            (row.width_px, row.height_px),
-            view=row.view,
-            marker_ends_px=marker["ends"],
-            pixel_aspect=film.scale.aspect,
-        ),
-        readings=tuple(
-            (MEASURES[code].name, shown(each.value, each.u, each.unit))
-            for code, each in measured.readings.items()
-        ),
+        overlay=overlay_of(film, marker),
+        readings=shown_readings(measured),
         absent=tuple(
             AbsentReading(MEASURES[code].name, why) for code, why in measured.absent.items()
         ),
         warnings=tuple(each.text for each in measured.warnings),
+    )
+
+
+def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:
+    """Return what is drawn over a film: landmarks, lines, and the marker."""
+    return overlay_svg(
+        film.landmarks.points_px if film.landmarks else {},
+        (film.film.width_px, film.film.height_px),
+        view=film.film.view,
+        marker_ends_px=marker["ends"],
+        pixel_aspect=film.scale.aspect,
+    )
+
+
+def shown_readings(measured: Measured) -> tuple[tuple[str, str], ...]:
+    """Return each reading's name and its value with U."""
+    return tuple(
+        (MEASURES[code].name, shown(each.value, each.u, each.unit))
+        for code, each in measured.readings.items()
     )
 
 

@@ -33,6 +33,7 @@ from referral.storage.decode.grey import (
     is_usable,
     looked_up,
     mask_bits,
+    presented_shares,
     shares_of,
     to_eight_bits,
     windowed,
@@ -189,13 +190,16 @@ def _grey(
     signed = whole(dataset, "PixelRepresentation") == 1
     rescaled = _rescaled(dataset, mask_bits(all_codes, stored, signed=signed).astype(float))
     inverted = inverted or text(dataset, "PresentationLUTShape") == "INVERSE"
+    presented = table(dataset, "PresentationLUTSequence")
     lookup = table(dataset, "VOILUTSequence")
     if lookup is not None:
-        return to_eight_bits(shares_of(rescaled, lookup), inverted=inverted)[codes], None
+        shares = presented_shares(shares_of(rescaled, lookup), presented)
+        return to_eight_bits(shares, inverted=inverted)[codes], None
     window = _window(dataset)
     if window is None:
         window = auto_window(rescaled, counted(codes, all_codes.size))
-    levels = to_eight_bits(windowed(rescaled, window), inverted=inverted)
+    shares = presented_shares(windowed(rescaled, window), presented)
+    levels = to_eight_bits(shares, inverted=inverted)
     return levels[codes], WindowUsed(window.centre, window.width, window.origin)
 
 
@@ -251,6 +255,9 @@ def _orientation(dataset: Dataset) -> str | None:
 
 def _caveats(dataset: Dataset) -> list[str]:
     said = []
+    windows = len(values(dataset.get("WindowCenter")))
+    if windows > 1:
+        said.append(f"The film brings {windows} windows of greys; the first is used.")
     if text(dataset, "LossyImageCompression") == "01":
         said.append("The film was compressed with loss before it came here.")
     if text(dataset, "Modality") not in RADIOGRAPHS:

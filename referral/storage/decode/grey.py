@@ -97,6 +97,16 @@ def shares_of(values: NDArray[np.floating], table: Table) -> NDArray[np.float64]
     return np.clip(looked_up(values, table) / float((1 << table.bits) - 1), 0.0, 1.0)
 
 
+def presented_shares(shares: NDArray[np.float64], table: Table | None) -> NDArray[np.float64]:
+    """Return values from 0 to 1 through a presentation look-up table spread over all of them."""
+    if table is None:
+        return shares
+    last = len(table.entries) - 1
+    index = np.rint(shares * last).astype(np.int64)
+    found: NDArray[np.float64] = table.entries[index].astype(np.float64)
+    return np.clip(found / float((1 << table.bits) - 1), 0.0, 1.0)
+
+
 def to_eight_bits(shares: NDArray[np.float64], *, inverted: bool) -> NDArray[np.uint8]:
     """Return grey levels; black for white is the very last step."""
     grey = np.rint(shares * TOP).astype(np.uint8)

@@ -1,4 +1,4 @@
-"""JPEG and PNG: turned upright once, sixteen bits scaled, limits before decoding."""
+"""Pictures: turned upright once, sixteen bits scaled, limits before decoding."""
 
 import hashlib
 import io
@@ -16,8 +16,22 @@ from referral.errors import Invalid, TooLarge
 from referral.storage.decode.film import DecodedFilm
 
 MOST_PIXELS = 60_000_000
-KINDS = {"JPEG": "jpeg", "MPO": "jpeg", "PNG": "png"}
+KINDS = {
+    "JPEG": "jpeg",
+    "MPO": "jpeg",
+    "PNG": "png",
+    "TIFF": "tiff",
+    "WEBP": "webp",
+    "HEIF": "heic",
+}
+"""What the library calls a kind of picture, and what we call it."""
+
+OPENED = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
+"""The only readers that are tried; that of JPEG also opens what holds several."""
+
 DEEP_MODES = frozenset({"I;16", "I;16B", "I;16L", "I"})
+CLEAR_MODES = frozenset({"LA", "La", "PA", "RGBA", "RGBa"})
+UNBOUNDED_MODE = "F"
 ORIENTATION_TAG = 0x0112
 TURNED = range(2, 9)
 IDENTITY_TAGS = {0x013B: "Artist", 0x8298: "Copyright", 0xA430: "CameraOwnerName",
@@ -69,8 +83,13 @@ def read_picture(data: bytes, name: str) -> DecodedFilm:
 
 
 def _opened(data: bytes, name: str) -> Any:  # noqa: ANN401 - an image of whatever plug-in
+    from pi_heif import (  # type: ignore[import-untyped] # it has no stubs  # noqa: PLC0415 - a plug-in, loaded on first use
+        register_heif_opener,
+    )
+
+    register_heif_opener()
     try:
-        image = Image.open(io.BytesIO(data), formats=("JPEG", "PNG"))
+        image = Image.open(io.BytesIO(data), formats=OPENED)
     except Image.DecompressionBombError as error:
         raise TooLarge(_too_many()) from error
     except ANY_FAULT as error:
@@ -109,10 +128,15 @@ def _upright(image: Any, said: list[str]) -> NDArray[np.uint8]:  # noqa: ANN401 
 
 
 def _eight_bits(image: Any) -> NDArray[np.uint8]:  # noqa: ANN401 - as above
+    if image.mode == UNBOUNDED_MODE:
+        raise ValueError(UNBOUNDED_MODE)
     if image.mode in DEEP_MODES:
         deep: NDArray[np.int64] = np.asarray(image).astype(np.int64)
         return np.asarray(np.clip(deep >> 8, 0, 255), np.uint8)
-    mode = "L" if image.mode in ("1", "L", "LA") else "RGB"
+    mode = "L" if image.mode in ("1", "L", "LA", "La") else "RGB"
+    if image.mode in CLEAR_MODES or "transparency" in image.info:
+        over = image.convert("RGBA")
+        image = Image.alpha_composite(Image.new("RGBA", over.size, "white"), over)
     return np.asarray(image.convert(mode), np.uint8)
 
 
