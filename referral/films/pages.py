@@ -9,7 +9,7 @@ from uuid import UUID
 from referral.core.measure.film import Film as CoreFilm
 from referral.core.measure.film import measure
 from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
-from referral.core.measure.readings import Measured
+from referral.core.measure.readings import Caveat, Measured
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.views import VIEWS
 from referral.films.edges import edge_words
@@ -102,7 +102,14 @@ DRAWINGS = {
 """Where each view's own drawing lies among the static files."""
 
 
-def film_page(film: MeasuredFilm, number: int, revision: int, *, may_measure: bool) -> FilmPage:
+def film_page(
+    film: MeasuredFilm,
+    doubts: tuple[Caveat, ...],
+    number: int,
+    revision: int,
+    *,
+    may_measure: bool,
+) -> FilmPage:
     """Return what the page of a film shows."""
     row = film.film
     points = film.landmarks.points_px if film.landmarks else {}
@@ -127,19 +134,26 @@ def film_page(film: MeasuredFilm, number: int, revision: int, *, may_measure: bo
         lines=VIEWS[row.view].lines,
         marker=marker,
         scale_says=scale_says(film.as_core()),
-        scale_sources=plane_says(marker)
-        + tuple(
-            f"{each.origin}: {each.row_mm:.4g} × {each.column_mm:.4g} mm a pixel ({each.state})"
-            for each in film.scale.sources
-        ),
+        scale_sources=(*plane_says(marker), *sources_say(film)),
         may_measure=may_measure,
         overlay=overlay_of(film, marker),
         readings=shown_readings(measured),
-        absent=tuple(
-            AbsentReading(MEASURES[code].name, why) for code, why in measured.absent.items()
-        ),
-        warnings=tuple(each.text for each in measured.warnings),
+        absent=absent_readings(measured),
+        warnings=tuple(each.text for each in (*measured.warnings, *doubts)),
     )
+
+
+def sources_say(film: MeasuredFilm) -> tuple[str, ...]:
+    """Return what each source of the film's scale says."""
+    return tuple(
+        f"{each.origin}: {each.row_mm:.4g} × {each.column_mm:.4g} mm a pixel ({each.state})"
+        for each in film.scale.sources
+    )
+
+
+def absent_readings(measured: Measured) -> tuple[AbsentReading, ...]:
+    """Return the readings that are not there, each with the reason."""
+    return tuple(AbsentReading(MEASURES[code].name, why) for code, why in measured.absent.items())
 
 
 def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:

@@ -76,12 +76,9 @@ class LimbBasis:
 
     @property
     def stated(self) -> Measured:
-        """What is not off the film: typed readings, and guides beside them."""
-        return Measured(
-            MappingProxyType({**self.guides.readings, **self.typed.readings}),
-            self.typed.absent,
-            self.typed.warnings,
-        )
+        """What is not off the film: typed readings, or guides where there is nothing else."""
+        nothing_else = self.film is None and not self.typed.readings
+        return self.guides if nothing_else else self.typed
 
 
 def films_of(session: Session, case_id: UUID) -> Sequence[Film]:

@@ -17,6 +17,7 @@ from referral.core.measure.views import VIEWS
 from referral.core.measure.visits import visit_caveats
 from referral.core.workflow import Move
 from referral.errors import Invalid
+from referral.films.doubts import doubts_of
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.queries import MeasuredFilm, film_of, reading_sets
 from referral.films.scales import beside_the_files, scale_from_given, state_of
@@ -167,7 +168,7 @@ def measure_film(
     if film.landmarks is None:
         _note_scale_only(session, access, film, command, now)
         return Measured()
-    measured = _beside_earlier(session, film, measure_or_refuse(film))
+    measured = _with_doubts(session, film, measure_or_refuse(film))
     row = _keep_readings(session, access, film, measured, now)
     facts = {
         "film": str(film.film.id),
@@ -181,6 +182,12 @@ def measure_film(
     move = measure_move_of(film.film.view)
     append(session, access, NewEntry(move, command.happened_on, facts, {}, row.id), now)
     return measured
+
+
+def _with_doubts(session: Session, film: MeasuredFilm, measured: Measured) -> Measured:
+    """Return the readings with what is doubtful by how the film was taken, and beside earlier."""
+    warnings = (*measured.warnings, *doubts_of(session, film))
+    return _beside_earlier(session, film, replace(measured, warnings=warnings))
 
 
 def _beside_earlier(session: Session, film: MeasuredFilm, measured: Measured) -> Measured:

@@ -24,6 +24,7 @@ from referral.cases.visit import (
 from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotFound, OutOfDate, WrongState
+from referral.films.doubts import doubts_of
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
 from referral.films.pages import FilmPage, film_page, live_readings, typed_codes
 from referral.films.preview import preview
@@ -219,7 +220,8 @@ def _page(number: int, film_id: UUID) -> FilmPage:
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
         may = visit.access.may(measure_move_of(film.film.view))
-        return film_page(film, number, visit.access.revision, may_measure=may)
+        doubts = doubts_of(visit.session, film)
+        return film_page(film, doubts, number, visit.access.revision, may_measure=may)
 
 
 @blueprint.post("/cases/<int:number>/films/<uuid:film_id>/landmarks")

@@ -240,10 +240,11 @@ def _view(dataset: Dataset) -> str | None:
 
 
 def _limb(dataset: Dataset) -> str | None:
+    """Return LF RF LH RH, or the side alone where the file names no more."""
     side = text(dataset, "ImageLaterality") or text(dataset, "Laterality")
     part = text(dataset, "BodyPartExamined").upper()
-    end = {"FORE": "F", "HIND": "H"}.get(part[:4])
-    return f"{side}{end}" if side in ("L", "R") and end else None
+    end = {"FORE": "F", "HIND": "H"}.get(part[:4], "")
+    return f"{side}{end}" if side in ("L", "R") else None
 
 
 def _orientation(dataset: Dataset) -> str | None:

@@ -80,7 +80,8 @@ def test_what_cannot_be_read_is_refused_in_one_line(capsys, tmp_path):
     Image.effect_noise((400, 300), 60).save(whole, "PNG")
     sentences = {
         b"": "The file is empty; choose it again.",
-        b"a letter": "This is no DICOM, JPEG or PNG file, whatever its name says.",
+        b"a letter": "This is no film and no picture that is taken, whatever its name says; "
+        "export it as DICOM, or as a JPEG, PNG, TIFF, WebP or HEIC picture.",
         whole.getvalue()[:2000]: "The picture is damaged or cut off; send it again.",
         bytes(128)
         + b"DICM"

@@ -40,7 +40,9 @@ def film_saying(attributes):
         setattr(dataset, name, value)
     out = io.BytesIO()
     dataset.save_as(out)
-    taken = TakenHow("LF", "lateromedial", NOW.date(), "before", "no", True)
+    taken = TakenHow(
+        "LF", "lateromedial", NOW.date(), "before", "no", True, True, True, True, days_since_trim=2
+    )
     data = out.getvalue()
     return AddFilm(sha256_hex(data), "film.dcm", read_apart(data, "film.dcm"), taken, NOW.date())
 

@@ -1,0 +1,58 @@
+"""What makes a picture's readings doubtful: how it was taken, and what contradicts it."""
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.core.measure.contradictions import Chosen, FileSays, contradictions
+from referral.core.measure.quality import Taken, quality_caveats
+from referral.core.measure.readings import Caveat
+from referral.films.models import Film, LandmarkSet
+from referral.films.queries import MeasuredFilm
+
+WHOLE_LIMB = 2
+"""Letters of a limb's code; one alone is a side."""
+
+
+def doubts_of(session: Session, film: MeasuredFilm) -> tuple[Caveat, ...]:
+    """Return every doubt about a picture that does not come from measuring it."""
+    row = film.film
+    taken = Taken(
+        view=row.view,
+        trim=row.trim,
+        shod=row.shod,
+        condyles_superimposed=row.condyles_superimposed,
+        cannon_vertical=row.cannon_vertical,
+        on_blocks=row.on_blocks,
+        beam_at_sole=row.beam_at_sole,
+        days_since_trim=row.days_since_trim,
+    )
+    points = film.landmarks.points_px if film.landmarks else {}
+    chosen = Chosen(row.limb, row.view, points)
+    before = _placed_before(session, row)
+    return (*quality_caveats(taken), *contradictions(chosen, _file_says(row), before))
+
+
+def _file_says(film: Film) -> FileSays:
+    said = str(film.described.get("limb") or "")
+    is_whole = len(said) == WHOLE_LIMB
+    return FileSays(
+        limb=said if is_whole else None,
+        side=said if said and not is_whole else None,
+        view=film.described.get("view"),
+    )
+
+
+def _placed_before(session: Session, film: Film) -> dict[str, object] | None:
+    """Return the landmarks of the newest earlier picture of this limb and view, if there is one."""
+    return session.scalar(
+        select(LandmarkSet.points_px)
+        .join(Film, Film.id == LandmarkSet.film_id)
+        .where(
+            Film.case_id == film.case_id,
+            Film.limb == film.limb,
+            Film.view == film.view,
+            Film.taken_on < film.taken_on,
+        )
+        .order_by(Film.taken_on.desc(), LandmarkSet.placed_at.desc())
+        .limit(1)
+    )
