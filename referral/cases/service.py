@@ -251,7 +251,7 @@ def send_referral(
     append(session, access, new, now)
 
 
-_MEASURED = (Move.MEASURE_FILM.value, Move.RECORD_READINGS.value)
+_MEASURED = (Move.MEASURE_FILM.value, Move.MEASURE_PHOTO.value, Move.RECORD_READINGS.value)
 
 
 def _check_referral(session: Session, access: CaseAccess, command: SendReferral) -> None:

@@ -148,7 +148,7 @@ def test_where_there_is_no_film_a_plan_rests_on_the_guides(yard):
     answer = yard.browser("farrier").post(f"{yard.home}/plan-previews", PLAN)
     assert answer.status_code == 200
     said = words_of(answer)
-    assert "Dorsal wall angle, photo 51.3 ±" in said
+    assert "Dorsal wall angle, photo no prediction 51.3 ±" in said
     assert "cannot be checked" in said  # the limit on the palmar angle: no photo gives it
 
 
