@@ -13,6 +13,7 @@ from referral.assessments import views as assessments_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
 from referral.desk import views as desk_views
+from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
 from referral.films.intake import READ_FILM, film_reader
 from referral.horses import views as horses_views
@@ -33,6 +34,7 @@ FEATURES = (
     cases_views.blueprint,
     cases_note_views.blueprint,
     films_views.blueprint,
+    films_repeat_views.blueprint,
     assessments_views.blueprint,
     plans_views.blueprint,
     resets_views.blueprint,

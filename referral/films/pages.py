@@ -90,6 +90,7 @@ class FilmPage:
     readings: tuple[tuple[str, str], ...]
     absent: tuple[AbsentReading, ...]
     warnings: tuple[str, ...]
+    own_scatter: str
 
 
 DRAWINGS = {
@@ -140,7 +141,16 @@ def film_page(
         readings=shown_readings(measured),
         absent=absent_readings(measured),
         warnings=tuple(each.text for each in (*measured.warnings, *doubts)),
+        own_scatter=own_scatter_says(film),
     )
+
+
+def own_scatter_says(film: MeasuredFilm) -> str:
+    """Return whose scatter the ± of the kept landmarks comes from, if it is somebody's own."""
+    own = (film.landmarks.landmark_sds_mm or {}) if film.landmarks else {}
+    if not own:
+        return ""
+    return f"The ± of {len(own)} landmarks is from the own scatter of who placed them."
 
 
 def sources_say(film: MeasuredFilm) -> tuple[str, ...]:

@@ -191,7 +191,9 @@ def basis_record(basis: LimbBasis) -> Mapping[str, Any]:
     """Return the part of an agreement's content that says what was measured, and on what."""
     film = basis.film
     readings = basis.stated.readings.values()
+    own = film.landmarks.landmark_sds_mm if film and film.landmarks else None
     return {
+        **({"own_scatter_mm": dict(own)} if own else {}),
         "film": None
         if film is None
         else {

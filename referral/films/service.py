@@ -1,7 +1,7 @@
 """The verbs of films: add one, measure it, type readings in."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -125,12 +125,16 @@ def _keep_scale(
 
 @dataclass(frozen=True, slots=True)
 class MeasureFilm:
-    """Landmarks and, where it is set anew, the scale of a film."""
+    """Landmarks and, where it is set anew, the scale of a film.
+
+    ``own_sds_mm`` is the scatter of whoever placed them, where it is known well enough.
+    """
 
     film_id: UUID
     points_px: Mapping[str, Any]
     scale_given: Mapping[str, Any] | None
     happened_on: date
+    own_sds_mm: Mapping[str, float] = field(default_factory=dict)
 
 
 def measure_film(
@@ -159,6 +163,7 @@ def measure_film(
                 film_id=command.film_id,
                 points_px=dict(command.points_px),
                 landmark_sd_mm=DEFAULT_LANDMARK_SD_MM,
+                landmark_sds_mm=dict(command.own_sds_mm),
                 placed_by=access.actor_id,
                 placed_at=now,
             )
@@ -171,11 +176,8 @@ def measure_film(
     measured = _with_doubts(session, film, measure_or_refuse(film))
     row = _keep_readings(session, access, film, measured, now)
     facts = {
-        "film": str(film.film.id),
-        "limb": film.film.limb,
+        **_facts_of(film, scale_set=command.scale_given is not None),
         "readings": str(row.id),
-        "scale_state": film.scale.state,
-        "scale_set": command.scale_given is not None,
         "changes_basis": True,
         "again": before.landmarks is not None,
     }
@@ -200,15 +202,19 @@ def _beside_earlier(session: Session, film: MeasuredFilm, measured: Measured) ->
     return measured
 
 
+def _facts_of(film: MeasuredFilm, *, scale_set: bool) -> dict[str, Any]:
+    return {
+        "film": str(film.film.id),
+        "limb": film.film.limb,
+        "scale_state": film.as_core().scale_state,
+        "scale_set": scale_set,
+    }
+
+
 def _note_scale_only(
     session: Session, access: CaseAccess, film: MeasuredFilm, command: MeasureFilm, now: datetime
 ) -> None:
-    facts = {
-        "film": str(film.film.id),
-        "limb": film.film.limb,
-        "scale_state": film.scale.state,
-        "scale_set": True,
-    }
+    facts = _facts_of(film, scale_set=True)
     move = measure_move_of(film.film.view)
     new = NewEntry(move, command.happened_on, facts, {}, film.film.id)
     append(session, access, new, now)

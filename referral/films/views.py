@@ -27,8 +27,9 @@ from referral.errors import Invalid, NotFound, OutOfDate, WrongState
 from referral.films.doubts import doubts_of
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
 from referral.films.pages import FilmPage, film_page, live_readings, typed_codes
-from referral.films.preview import preview
+from referral.films.preview import OnScreen, preview
 from referral.films.queries import film_of
+from referral.films.repeats import sds_of
 from referral.films.schemas import (
     SAID,
     SCALE_STATES,
@@ -239,7 +240,8 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
         scale = scale_given(film, given)
         if not points and scale is None:
             raise Invalid("There is nothing to keep yet.", {"landmarks": [NOTHING_PLACED]})
-        return _measured(visit, MeasureFilm(film_id, points, scale, visit.today))
+        own = sds_of(visit.session, visit.access.actor_id, film.film.view)
+        return _measured(visit, MeasureFilm(film_id, points, scale, visit.today, own))
 
     said = "Landmarks, scale and readings are kept."
     return _do(number, act, said, partial(_editor, number, film_id))
@@ -259,7 +261,9 @@ def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_json(MeasureForm(), request.get_json(silent=True) or {})
         check_places(film.film, given["landmarks"])
-        measured, on_screen = preview(film, given["landmarks"], scale_given(film, given))
+        own = sds_of(visit.session, visit.access.actor_id, film.film.view)
+        placed = OnScreen(given["landmarks"], scale_given(film, given), own)
+        measured, on_screen = preview(film, placed)
     return jsonify(live_readings(measured, on_screen))
 
 
