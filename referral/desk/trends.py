@@ -14,7 +14,7 @@ from referral.core.measure.readings import Reading
 from referral.core.measure.registry import MEASURES
 from referral.core.rules.finding import CaseLimit
 from referral.core.trend.line import line_through
-from referral.core.trend.series import Change, Kind, Point, change_between, series_of
+from referral.core.trend.series import SCALED, Change, Kind, Point, change_between, series_of
 from referral.films.models import Film
 from referral.films.queries import films_of, reading_sets
 from referral.plans.models import JudgementRow
@@ -50,6 +50,7 @@ class Trend:
     points: tuple[tuple[date, str], ...]
     says: tuple[str, ...]
     limit: str
+    is_limited: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,13 +148,19 @@ def _trend(
         limb=limb,
         code=kind.code,
         name=measure.name,
-        source=", scale ".join(part for part in (BASES.get(kind.basis, ""), kind.scale) if part),
+        source=_source(kind),
+        is_limited=bool(mine),
         unit=measure.unit,
         svg=svg,
         points=tuple((each.on, _with_u(each, measure.unit)) for each in points),
         says=_says(points, measure.unit),
         limit=_limit_says(at_least, at_most, measure.unit),
     )
+
+
+def _source(kind: Kind) -> str:
+    source = BASES.get(kind.basis, "")
+    return source if kind.scale in ("", SCALED) else f"{source}, scale {kind.scale}"
 
 
 def _with_u(point: Point, unit: str) -> str:

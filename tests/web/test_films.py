@@ -208,6 +208,18 @@ def test_a_long_name_is_cut(yard):
     assert "x" * (LONGEST_NAME + 1) not in yard.open("vet", film).text
 
 
+@pytest.mark.parametrize(
+    "name", ["фото.jpg", "蹄葉炎.dcm", "\N{HORSE FACE}.png", "../../etc/hoof.jpg"]
+)
+def test_a_film_keeps_its_own_name_in_any_letters_and_is_stored_under_none(yard, name):
+    answer = add(yard, name=name)
+    film = answer.location.removeprefix(yard.home)
+    assert name.rpartition("/")[2] in yard.open("vet", film).text
+    stored = [each.name for each in yard.app.extensions["referral"].blobs.folder.rglob("*")]
+    assert hashlib.sha256(JPEG).hexdigest() in stored
+    assert not [each for each in stored if name.rpartition("/")[2] in each]
+
+
 BESIDE = {**FOOT_PX, "p3_tip": [99_000, 12]}
 PLACES = [
     ({"landmarks": "no JSON"}, "place it again"),
@@ -326,3 +338,21 @@ def test_a_film_of_another_case_is_not_found(yard, database):
     assert vet.post(f"{other}{film}/landmarks", landmarks_form()).status_code == 404
     assert vet.post(f"{other}{film}/reading-previews").status_code == 404
     assert yard.rows() == before
+
+
+def test_places_on_a_picture_of_other_proportions_are_refused(yard):
+    film = yard.film()  # 3000 by 2400
+    before = yard.rows()
+    form = landmarks_form(natural_width="1200", natural_height="900")
+    answer = yard.send("vet", film, f"{film}/landmarks", form)
+    assert answer.status_code == 422
+    assert "The picture on screen is not this film" in words_of(answer)
+    assert yard.rows() == before
+
+
+def test_a_copy_whose_sides_were_rounded_is_the_same_picture(yard):
+    # 3600 by 4831 served as 930 by 1248: factors 3.87097 and 3.87099
+    answer = add(yard, plain_jpeg((3600, 4831)))
+    film = answer.location.removeprefix(yard.home)
+    form = landmarks_form(natural_width="930", natural_height="1248")
+    assert yard.send("vet", film, f"{film}/landmarks", form).status_code == 303
