@@ -18,6 +18,7 @@ from referral.films import views as films_views
 from referral.films.intake import READ_FILM, film_reader
 from referral.horses import views as horses_views
 from referral.plans import views as plans_views
+from referral.plans import window_views as plans_window_views
 from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
@@ -37,6 +38,7 @@ FEATURES = (
     films_repeat_views.blueprint,
     assessments_views.blueprint,
     plans_views.blueprint,
+    plans_window_views.blueprint,
     resets_views.blueprint,
     sheets_views.blueprint,
     desk_views.blueprint,

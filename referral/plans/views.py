@@ -1,8 +1,7 @@
 """Plans: write one with a live preview, look at it, review it, consent to it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import partial
-from typing import Any
 
 from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -20,6 +19,7 @@ from referral.cases.visit import (
 )
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotAllowed, OutOfDate, WrongState
+from referral.plans.asking import command_of
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.pages import (
     PlanFormPage,
@@ -27,9 +27,8 @@ from referral.plans.pages import (
     plan_form_page,
     plan_page,
     preview_limbs,
-    walls_of,
 )
-from referral.plans.queries import plan_of, planned_limbs
+from referral.plans.queries import plan_of
 from referral.plans.schemas import (
     ATTACHMENTS,
     BETWEEN,
@@ -40,13 +39,9 @@ from referral.plans.schemas import (
     SURFACES,
     TRIM_ALONG,
     ConsentForm,
-    LimbForm,
-    PlanForm,
     ReviewForm,
-    load_limbs,
 )
 from referral.plans.service import (
-    SubmitPlan,
     accept_amendment,
     amend_plan,
     judge_again,
@@ -54,7 +49,7 @@ from referral.plans.service import (
     send_back,
     submit_plan,
 )
-from referral.web.forms import SUMMARY, FormState, load_form, state_of_form
+from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("plans", __name__)
@@ -74,36 +69,6 @@ OPTIONS = {
     "trim_along": TRIM_ALONG,
     "between": BETWEEN,
 }
-
-
-def _limb_fields(limbs: tuple[str, ...]) -> list[str]:
-    return [f"{limb}{BETWEEN}{name}" for limb in limbs for name in LimbForm().fields]
-
-
-def _command(visit: Visit) -> SubmitPlan:
-    limbs = planned_limbs(visit.session, visit.access.case_id)
-    faults: dict[str, list[str]] = {}
-    given: dict[str, Any] = {}
-    content: Mapping[str, Mapping[str, Any]] = {}
-    try:
-        given = load_form(PlanForm(), request.form, also=_limb_fields(limbs))
-    except Invalid as error:
-        faults.update(error.faults)
-    try:
-        walls = walls_of(visit.session, visit.access.case_id, limbs)
-        content = load_limbs(request.form, limbs, given.get("fit_on"), walls)
-    except Invalid as error:
-        faults.update(error.faults)
-    if faults:
-        raise Invalid(SUMMARY, faults)
-    return SubmitPlan(
-        limbs=content,
-        words=given["words"],
-        recheck_owner=given["recheck_owner"],
-        recheck_on=given["recheck_on"],
-        happened_on=visit.today,
-        based_on=based_on(),
-    )
 
 
 @blueprint.get("/cases/<int:number>/plans/new")
@@ -160,7 +125,7 @@ def _submit(number: int, changes_n: int | None = None) -> ResponseReturnValue:
         if changes_n is not None:
             _check_latest(visit, changes_n)
         rulebook = visit.wired.rulebook
-        view = store(visit.session, visit.access, _command(visit), rulebook, visit.now)
+        view = store(visit.session, visit.access, command_of(visit), rulebook, visit.now)
         return url_for("plans.show", number=number, n=view.plan.n)
 
     said = "The plan is stored with every finding; it is the other side’s turn."
@@ -190,7 +155,7 @@ def preview(number: int) -> ResponseReturnValue:
         if not visit.access.may_ever(Move.SUBMIT_PLAN, Move.AMEND_PLAN):
             raise NotAllowed("Plans are written by the farrier, and changed by the vet.")
         try:
-            command = _command(visit)
+            command = command_of(visit)
             judged = judge_command(
                 visit.session, visit.access, command, visit.wired.rulebook, visit.now.date()
             )

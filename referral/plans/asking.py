@@ -1,0 +1,51 @@
+"""The plan that stands in a form: every limb's content, when, and who looks next."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from flask import request
+
+from referral.cases.visit import Visit, based_on
+from referral.errors import Invalid
+from referral.plans.pages import walls_of
+from referral.plans.queries import planned_limbs
+from referral.plans.schemas import BETWEEN, LimbForm, PlanForm, load_limbs
+from referral.plans.service import SubmitPlan
+from referral.web.forms import SUMMARY, load_form
+
+
+def command_of(visit: Visit) -> SubmitPlan:
+    """Return the plan that was sent.
+
+    Raises
+    ------
+    Invalid
+        With a sentence for each field at fault, of all limbs.
+    """
+    limbs = planned_limbs(visit.session, visit.access.case_id)
+    faults: dict[str, list[str]] = {}
+    given: dict[str, Any] = {}
+    content: Mapping[str, Mapping[str, Any]] = {}
+    try:
+        given = load_form(PlanForm(), request.form, also=_limb_fields(limbs))
+    except Invalid as error:
+        faults.update(error.faults)
+    try:
+        walls = walls_of(visit.session, visit.access.case_id, limbs)
+        content = load_limbs(request.form, limbs, given.get("fit_on"), walls)
+    except Invalid as error:
+        faults.update(error.faults)
+    if faults:
+        raise Invalid(SUMMARY, faults)
+    return SubmitPlan(
+        limbs=content,
+        words=given["words"],
+        recheck_owner=given["recheck_owner"],
+        recheck_on=given["recheck_on"],
+        happened_on=visit.today,
+        based_on=based_on(),
+    )
+
+
+def _limb_fields(limbs: tuple[str, ...]) -> list[str]:
+    return [f"{limb}{BETWEEN}{name}" for limb in limbs for name in LimbForm().fields]
