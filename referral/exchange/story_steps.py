@@ -8,7 +8,10 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from referral.assessments.service import Assess, assess
 from referral.cases.access import CaseAccess
+from referral.cases.note_kinds import NOTES
+from referral.cases.notes import KeepNote, keep_note
 from referral.cases.remarks import (
     AddObservation,
     AnswerFlag,
@@ -295,6 +298,24 @@ def _answer_flag(at: Telling) -> None:
     answer_flag(at.session, at.access, command, at.now)
 
 
+def _assess(at: Telling) -> None:
+    step = at.step
+    command = Assess(
+        limb=step["limb"],
+        seen_on=at.on,
+        answers=step.get("answers", {}),
+        numbers=step.get("numbers", {}),
+        words=step.get("words"),
+        happened_on=at.on,
+    )
+    assess(at.session, at.access, command, at.now)
+
+
+def _note(at: Telling) -> None:
+    answers = at.step["answers"]
+    keep_note(at.session, at.access, KeepNote(NOTES[at.step["kind"]], answers, at.on), at.now)
+
+
 STEPS: Mapping[str, Callable[[Telling], None]] = {
     "problem": _problem,
     "film": _film,
@@ -313,6 +334,8 @@ STEPS: Mapping[str, Callable[[Telling], None]] = {
     "fit": _fit,
     "countersign": _countersign,
     "observe": _observe,
+    "assess": _assess,
+    "note": _note,
     "flag": _flag,
     "answer_flag": _answer_flag,
 }
