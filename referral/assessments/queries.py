@@ -55,12 +55,13 @@ def assessment_of(session: Session, case_id: UUID, assessment_id: UUID) -> Asses
     ).one_or_none()
     if row is None:
         raise NotFound("There is no such assessment on this case.")
-    own, film = Measured(), Measured()
+    own, films = Measured(), []
     for reading_set, measured in reading_sets(session, case_id, row.limb):
         if reading_set.id == row.reading_set_id:
             own = measured
-        elif not film.readings and any(each.basis == "film" for each in measured.readings.values()):
-            film = measured
+        elif any(each.basis == "film" for each in measured.readings.values()):
+            films.append((abs((reading_set.taken_on - row.seen_on).days), measured))
+    film = min(films, key=lambda each: each[0])[1] if films else Measured()
     photos = tuple(
         each
         for each in films_of(session, case_id)

@@ -111,6 +111,7 @@ def _film(at: Telling) -> None:
         cannon_vertical=True,
         on_blocks=True,
         beam_at_sole=True,
+        days_since_trim=step.get("days_since_trim", 5),
     )
     original = at.office.blobs.put(phantom.dicom)
     command = AddFilm(original, name, read_apart(phantom.dicom, name), taken, at.on)
