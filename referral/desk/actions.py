@@ -36,8 +36,9 @@ def _main(page: CasePage) -> list[Action]:
         return [answer] if access.may(Move.ANSWER_FLAG) else []
     if state.stage in (Stage.OPENED, Stage.ASKED) and access.may(Move.SEND_REFERRAL):
         return [_before_referral(page)]
+    numbers = {"plan": state.plan_n, "reset": state.reset_n}
     return [
-        Action(label, path.format(plan=state.plan_n, reset=state.reset_n), True, is_post)
+        Action(label.format(**numbers), path.format(**numbers), True, is_post)
         for stage, move, label, path, is_post in _MAIN
         if state.stage is stage and access.may(move)
     ]

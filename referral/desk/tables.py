@@ -13,7 +13,7 @@ from referral.cases.notes import call_notes, notes_of
 from referral.core.measure.external import centre_agreement, external_guides
 from referral.core.measure.readings import Measured, Reading
 from referral.core.measure.registry import MEASURES
-from referral.core.workflow import Move
+from referral.core.workflow import Move, Stage
 from referral.desk.pages import (
     AssessmentLine,
     CallLine,
@@ -250,6 +250,9 @@ def plan_lines(
 
 
 def _plan_status(plan: PlanRow, decided: Mapping[UUID, str], access: CaseAccess) -> str:
+    waits = plan.n == access.state.plan_n and access.state.stage is Stage.REVIEW
+    if waits and decided.get(plan.id) == "agreed":
+        return "to be agreed again: its ground changed"
     if plan.id in decided:
         return decided[plan.id].replace("_", " ")
     return "waits for review" if plan.n == access.state.plan_n else "replaced"

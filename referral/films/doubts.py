@@ -39,6 +39,7 @@ def _file_says(film: Film) -> FileSays:
         limb=said if is_whole else None,
         side=said if said and not is_whole else None,
         view=film.described.get("view"),
+        orientation=film.described.get("orientation"),
     )
 
 

@@ -19,7 +19,7 @@ from referral.core.workflow import Move
 from referral.errors import Invalid
 from referral.films.doubts import doubts_of
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
-from referral.films.queries import MeasuredFilm, film_of, reading_sets
+from referral.films.queries import MeasuredFilm, film_of, films_of, reading_sets
 from referral.films.scales import beside_the_files, scale_from_given, state_of
 from referral.storage.blobs import BlobStore
 from referral.storage.decode.film import ReadFilm
@@ -194,9 +194,11 @@ def _with_doubts(session: Session, film: MeasuredFilm, measured: Measured) -> Me
 
 def _beside_earlier(session: Session, film: MeasuredFilm, measured: Measured) -> Measured:
     """Return the readings with a warning where what is fixed for one horse has changed."""
+    films = [each for each in films_of(session, film.film.case_id) if each.view == film.film.view]
+    alike = {each.id for each in films}
     for reading_set, before in reading_sets(session, film.film.case_id, film.film.limb):
         is_earlier = reading_set.taken_on < film.film.taken_on
-        if is_earlier and reading_set.film_id not in (None, film.film.id):
+        if is_earlier and reading_set.film_id in alike:
             caveats = visit_caveats(before, measured)
             return replace(measured, warnings=(*measured.warnings, *caveats))
     return measured

@@ -7,6 +7,7 @@ import pytest
 
 from referral.cases.queries import case_for
 from referral.cases.service import SetProblem, Words, acknowledge, set_problem
+from referral.films.queries import reading_sets
 from tests.factories import NOW, a_limit, a_referral
 from tests.web.yard import PLAN, TODAY, a_yard, film_form, landmarks_form, words_of
 
@@ -211,3 +212,21 @@ def test_strangers_and_owners(yard):
     form = {"landmarks": json.dumps(SOLE)}
     assert yard.browser("owner").post(f"{yard.home}{film}/landmarks", form).status_code == 403
     assert TODAY in yard.open("owner", "/films/new").text
+
+
+def test_a_photo_in_between_does_not_hide_that_a_bone_changed(yard, clock):
+    first = added(yard, "lateromedial", who="vet")
+    yard.measure(first)
+    clock.move(days=1)
+    yard.browsers.clear()
+    measured(yard, added(yard, "sole_photo", taken_on="2026-11-26"), SOLE, known_length_mm="100")
+    clock.move(days=1)
+    yard.browsers.clear()
+    second = added(yard, "lateromedial", who="vet", taken_on="2026-11-27")
+    places = json.loads(landmarks_form()["landmarks"])
+    places["p3_palmar_process"] = [1150, 1640]  # 60 px higher over 750: 4.5 degrees steeper
+    clock.move(minutes=1)
+    yard.done("vet", second, f"{second}/landmarks", landmarks_form(landmarks=json.dumps(places)))
+    with yard.database.reading() as session:
+        sets = reading_sets(session, case_for(session, yard.cast.vet.id, yard.number).case_id, "LF")
+    assert "bone_angle_changed" in [each["code"] for each in sets[0][0].warnings]

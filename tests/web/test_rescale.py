@@ -1,9 +1,21 @@
 """A film's scale set anew: what rested on it is judged again, and says so; put back, it holds."""
 
 import json
+from io import BytesIO
 
+import pikepdf
 import pytest
+from sqlalchemy import select
 
+from referral.cases.remarks import AddObservation, add_observation
+from referral.core.measure.film import measure
+from referral.errors import OutOfDate
+from referral.films.models import Film
+from referral.films.phantom import Exposure, Foot, draw_phantom
+from referral.films.queries import film_of
+from referral.films.service import MeasureFilm, measure_film
+from referral.plans.queries import plan_of
+from tests.web.signing import at, browser_of, hidden_in, story_in
 from tests.web.yard import PLAN, a_yard, landmarks_form, words_of
 
 STALE = "Judged on other ground"
@@ -92,3 +104,119 @@ def breakover(page):
     said = page.partition("Breakover distance ")[2].split()
     numbers = [each for each in said[:12] if each.replace("−", "").replace(".", "").isdigit()]
     return float(numbers[2].replace("−", "-"))
+
+
+TO_BE_AGREED = "To be agreed again: its ground changed"
+
+
+@pytest.fixture
+def agreed(app, tmp_path, clock):
+    """A plan that rests on a film whose marker is called 25 mm long, agreed to by the vet."""
+    story = story_in(app, tmp_path)
+    story.refer(with_film=True)
+    set_marker(story, 25.0)
+    story.submit()
+    story.sign_first("vet", story.propose_agreement(story.agreement(1)))
+    at(story, clock)
+    return story
+
+
+def set_marker(story, length_mm):
+    """Call the marker on the film longer or shorter, where the same ends and landmarks stay."""
+    phantom = draw_phantom(Foot(), Exposure(taken_on=story.today))
+    scale = {
+        "kind": "marker",
+        "length_mm": length_mm,
+        "ends_px": phantom.marker_ends_px,
+        "plane": "sagittal",
+    }
+    story.move(minutes=3)
+    with story.database.transaction() as session:
+        film = session.scalars(select(Film)).one()
+        placed = MeasureFilm(film.id, phantom.landmarks_px, scale, story.today)
+        measure_film(session, story.access(session, "vet"), placed, story.now)
+
+
+def seen_by(app, story, clock, who, path=""):
+    at(story, clock)
+    return words_of(browser_of(app, story, who).get(f"/cases/1{path}"))
+
+
+def test_an_agreement_falls_when_the_marker_is_called_longer(app, agreed, clock):
+    assert "Plan 1 Agreed" in seen_by(app, agreed, clock, "farrier")
+    set_marker(agreed, 30.0)
+    for who in ("vet", "farrier", "owner"):
+        assert STALE in seen_by(app, agreed, clock, who, "/plans/1")
+        assert f"Plan 1 {TO_BE_AGREED}" in seen_by(app, agreed, clock, who)
+    page = seen_by(app, agreed, clock, "vet")
+    assert "Waiting on you: Vet Review the plan" in page
+    assert "It is your turn Review plan 1" in page
+    with pytest.raises(OutOfDate, match="ask the vet again"):
+        agreed.sign_plan()
+    with pytest.raises(OutOfDate, match="judge the plan again"):
+        agreed.propose_agreement(agreed.agreement(1))
+
+
+def test_a_plan_judged_again_on_the_new_scale_can_be_agreed_to_anew(app, agreed, clock):
+    set_marker(agreed, 30.0)
+    at(agreed, clock)
+    vet = browser_of(app, agreed, "vet")
+    path = "/cases/1/plans/1/judgements"
+    answer = vet.post(path, hidden_in(vet.get("/cases/1/plans/1").text, path))
+    assert answer.status_code == 303
+    page = seen_by(app, agreed, clock, "vet", "/plans/1")
+    assert STALE not in page
+    assert "Agree, and look at the sheet to sign" in page
+    agreed.sign_first("vet", agreed.propose_agreement(agreed.agreement(1)))
+    assert "Plan 1 Agreed" in seen_by(app, agreed, clock, "farrier")
+    agreed.sign_plan()
+    assert "Signed by both" in seen_by(app, agreed, clock, "farrier")
+
+
+def test_the_marker_put_back_needs_no_judging_again(app, agreed, clock):
+    set_marker(agreed, 30.0)
+    set_marker(agreed, 25.0)
+    page = seen_by(app, agreed, clock, "vet", "/plans/1")
+    assert STALE not in page
+    assert "Agree, and look at the sheet to sign" in page
+    # The vet's turn came back with the first change, and stays until the plan is agreed to.
+    assert f"Plan 1 {TO_BE_AGREED}" in seen_by(app, agreed, clock, "farrier")
+    agreed.sign_first("vet", agreed.propose_agreement(agreed.agreement(1)))
+    assert "Plan 1 Agreed" in seen_by(app, agreed, clock, "farrier")
+
+
+def test_words_leave_an_agreement_as_it_is(app, agreed, clock):
+    agreed.move(minutes=1)
+    with agreed.database.transaction() as session:
+        seen = AddObservation("LF", "wear", "Worn at the toe", agreed.today)
+        add_observation(session, agreed.access(session, "farrier"), seen, agreed.now)
+    assert "Plan 1 Agreed" in seen_by(app, agreed, clock, "vet")
+    assert STALE not in seen_by(app, agreed, clock, "vet", "/plans/1")
+    agreed.sign_plan()
+    assert "Signed by both" in seen_by(app, agreed, clock, "vet")
+
+
+def test_the_sheet_the_plan_and_the_film_say_the_same_numbers(app, agreed, clock):
+    sheet = agreed.latest("agreed_plan")
+    with pikepdf.open(BytesIO(agreed.office.blobs.get(sheet.pdf_sha256))) as document:
+        said = json.loads(document.attachments["handover.json"].get_file().read_bytes())
+    on_sheet = {each["code"]: each["now"] for each in said["limbs"][0]["readings"] if each["now"]}
+    with agreed.database.reading() as session:
+        case_id = agreed.access(session, "vet").case_id
+        film_id = session.scalars(select(Film.id)).one()
+        readings = measure(film_of(session, case_id, film_id).as_core()).readings
+        judged = plan_of(session, case_id, 1).judgement.predictions["LF"]["now"]["readings"]
+    page = seen_by(app, agreed, clock, "farrier", f"/films/{film_id}")
+    assert judged.keys() == readings.keys()
+    for code, reading in readings.items():
+        assert judged[code]["value"] == pytest.approx(reading.value, rel=1e-8, abs=1e-8)
+    lengths = [code for code in on_sheet if code.endswith("_mm")]
+    assert lengths
+    for code in lengths:
+        reading = readings[code]
+        assert on_sheet[code]["value"] == pytest.approx(reading.value, abs=0.05)
+        assert f"{reading.value:.1f} ± {2 * reading.u:.1f}" in page.replace("\N{MINUS SIGN}", "-")
+    # 60 mm was true; called 25 mm, every length is 25 / 60 of what it was.
+    truth = draw_phantom(Foot(), Exposure(taken_on=agreed.today)).truth
+    for code in lengths:
+        assert on_sheet[code]["value"] == pytest.approx(truth[code] * 25.0 / 60.0, abs=0.06)

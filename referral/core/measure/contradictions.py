@@ -2,23 +2,43 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
+from referral.core.geometry.lines import cross
+from referral.core.geometry.points import Floats
 from referral.core.measure.readings import Caveat
 from referral.core.measure.views import VIEWS
 
-LIMB_NAMES: Mapping[str, str] = {
-    "LF": "left fore", "RF": "right fore", "LH": "left hind", "RH": "right hind",
-}  # fmt: skip
-TOE_PAIRS = (("heel", "toe"), ("ground_palmar", "ground_dorsal"), ("p3_palmar_process", "p3_tip"))
-SIDE_PAIRS = (
-    ("ground_medial", "ground_lateral"),
-    ("p3_margin_medial", "p3_margin_lateral"),
-    ("widest_medial", "widest_lateral"),
-    ("heel_medial", "heel_lateral"),
+LIMB_NAMES: Mapping[str, str] = MappingProxyType(
+    {"LF": "left fore", "RF": "right fore", "LH": "left hind", "RH": "right hind"}
 )
+TOWARDS: Mapping[str, Mapping[str, int]] = MappingProxyType(
+    {
+        "lateromedial": MappingProxyType({"D": 1, "PA": -1, "PL": -1}),
+        "dorsopalmar": MappingProxyType({"L": 1, "M": -1}),
+    }
+)
+"""View -> words of a file's orientation -> whether they name the front (lateral) of the frame.
+
+Source: DICOM PS3.3 C.7.6.1.1.1, for animals on four feet.
+"""
+OF_ANIMALS = frozenset({"PR", "DI", "D", "PA", "PL", "M"})
+"""Words that only the orientation of an animal has; in people L is left, here lateral."""
+
+DIRECTIONS: tuple[tuple[str, str], ...] = (("right", "left"), ("bottom", "top"))
+WHAT_TURNS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "lateromedial": ("toe_turned", "Stood upright, the toe points"),
+        "side_photo": ("toe_turned", "Stood upright, the toe points"),
+        "dorsopalmar": ("sides_turned", "Stood upright, the outer side lies"),
+        "front_photo": ("sides_turned", "Stood upright, the outer side lies"),
+        "sole_photo": ("sides_turned", "With the toe up, the outer side lies"),
+    }
+)
+"""View -> code, and what is seen to turn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +52,17 @@ class Chosen:
 
 @dataclass(frozen=True, slots=True)
 class FileSays:
-    """What the picture's own file says; ``None`` where it says nothing.
+    r"""What the picture's own file says; ``None`` where it says nothing.
 
-    ``limb`` is LF RF LH RH, ``side`` L or R where the file names only the side.
+    ``limb`` is LF RF LH RH, ``side`` L or R where the file names only the side. ``view`` is a
+    view of ours. ``orientation`` is what lies to the right and at the bottom of the picture,
+    as it stands in the file: ``D\DI``.
     """
 
     limb: str | None = None
     side: str | None = None
     view: str | None = None
+    orientation: str | None = None
 
 
 def contradictions(
@@ -52,20 +75,21 @@ def contradictions(
     chosen : Chosen
         The picture as it is filed.
     file : FileSays
-        What its file says of limb and view.
+        What its file says of limb, view and orientation.
     earlier : mapping or None
         Landmarks of an earlier picture of the same limb and view, in its own pixels.
 
     Returns
     -------
     tuple of Caveat
-        ``limb_contradicts``, ``view_contradicts``; ``toe_turned`` or ``sides_turned`` where the
-        toe, or the outer side, points to the other side of the picture than it did before: one
-        of the two is mirrored, or is of another limb.
+        ``limb_contradicts``, ``view_contradicts``; ``orientation_contradicts`` where the
+        landmarks run against the file's orientation; ``toe_turned`` or ``sides_turned`` where
+        the foot is mirrored against the earlier picture. A picture that is only turned is no
+        contradiction. Empty where nothing disagrees or nothing is known.
 
     Notes
     -----
-    Design; laterality as in DICOM PS3.3 C.7.3.1.1.
+    Design; laterality and orientation as in DICOM PS3.3 C.7.3.1.1 and C.7.6.1.1.1.
 
     Examples
     --------
@@ -73,9 +97,9 @@ def contradictions(
     >>> [caveat.code for caveat in contradictions(chosen, FileSays(limb="LF"))]
     ['limb_contradicts']
     """
-    found = [*_of_limb(chosen, file), *_of_view(chosen, file)]
+    found = [*_of_limb(chosen, file), *_of_view(chosen, file), *_of_orientation(chosen, file)]
     if earlier is not None:
-        found += _turned(chosen.landmarks_px, earlier)
+        found += _turned(chosen, earlier)
     return tuple(found)
 
 
@@ -95,31 +119,61 @@ def _of_view(chosen: Chosen, file: FileSays) -> list[Caveat]:
     if file.view is None or file.view == chosen.view or VIEWS[chosen.view].is_photo:
         return []
     text = (
-        f"The file says the view is {file.view}; it is filed as {chosen.view}. Look which is right."
+        f"The file says the view is {file.view}; it is filed as {chosen.view}. Look which is "
+        "right: if the file is, add it anew as that view."
     )
     return [Caveat("view_contradicts", text)]
 
 
-def _turned(now: Mapping[str, Any], before: Mapping[str, Any]) -> list[Caveat]:
-    found = []
-    for code, pairs, what in (
-        ("toe_turned", TOE_PAIRS, "toe"),
-        ("sides_turned", SIDE_PAIRS, "outer side"),
-    ):
-        first, second = _points_right(before, pairs), _points_right(now, pairs)
-        if first is not None and second is not None and first != second:
-            was, is_now = (("right" if each else "left") for each in (first, second))
-            text = (
-                f"The {what} points to the {is_now} here and pointed to the {was} on the earlier "
-                "picture of this limb and view: one is mirrored, or of the other limb."
-            )
-            found.append(Caveat(code, text))
-    return found
+def _of_orientation(chosen: Chosen, file: FileSays) -> list[Caveat]:
+    words = (file.orientation or "").split("\\")
+    rear, *_, front = VIEWS[chosen.view].frame
+    points = chosen.landmarks_px
+    towards = TOWARDS.get(chosen.view, {})
+    if OF_ANIMALS.isdisjoint(words) or rear not in points or front not in points:
+        return []
+    run = _point(points[front]) - _point(points[rear])
+    along = int(np.argmax(np.abs(run)))
+    sign = towards.get(words[along], 0) if along < len(words) else 0
+    if sign * run[along] >= 0.0:
+        return []
+    said, seen = DIRECTIONS[along] if sign > 0 else DIRECTIONS[along][::-1]
+    what = "toe" if chosen.view == "lateromedial" else "outer side"
+    text = (
+        f"The file says the {what} lies to the {said} of the picture; the landmarks have it to "
+        f"the {seen}. Look whether the picture was mirrored or landmarks are exchanged, and "
+        "place them anew."
+    )
+    return [Caveat("orientation_contradicts", text)]
 
 
-def _points_right(points: Mapping[str, Any], pairs: tuple[tuple[str, str], ...]) -> bool | None:
-    for rear, front in pairs:
-        if rear in points and front in points:
-            apart = float(np.asarray(points[front], float)[0] - np.asarray(points[rear], float)[0])
-            return apart > 0.0 if apart else None
-    return None
+def _turned(chosen: Chosen, before: Mapping[str, Any]) -> list[Caveat]:
+    code, seen = WHAT_TURNS[chosen.view]
+    first = _points_right(chosen.view, before)
+    second = _points_right(chosen.view, chosen.landmarks_px)
+    if first is None or second is None or first == second:
+        return []
+    was, is_now = (("right" if each else "left") for each in (first, second))
+    text = (
+        f"{seen} to the {is_now} here and to the {was} on the earlier picture of this limb and "
+        "view: one is mirrored, or of the other limb, or taken from the other side. Look which, "
+        "and place its landmarks anew or add it under its own limb."
+    )
+    return [Caveat(code, text)]
+
+
+def _points_right(view: str, points: Mapping[str, Any]) -> bool | None:
+    """Return to which side the foot looks once it is turned upright, or None if unknown."""
+    spec = VIEWS[view]
+    rear, *_, front = spec.frame
+    above = [name for name in spec.above if name in points]
+    if rear not in points or front not in points or not above:
+        return None
+    origin = _point(points[rear])
+    turn = float(cross(_point(points[front]) - origin, _point(points[above[0]]) - origin))
+    # The picture's y points down. Seen from below, what is above the middle line is lateral.
+    return (turn > 0.0) is bool(spec.middle) if turn else None
+
+
+def _point(raw: Any) -> Floats:  # noqa: ANN401 - landmarks as they are stored
+    return np.asarray(raw, dtype=np.float64)

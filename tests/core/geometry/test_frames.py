@@ -33,11 +33,18 @@ def test_the_first_spacing_is_between_rows():
     ("start", "end", "row", "column", "wanted"),
     [
         ((600, 300), (2400, 675), 1.0, 1.0, 11.768),
+        ((0, 0), (1600 * 0.5, 1600 * 0.5 * math.tan(math.radians(1.0))), 1.0, 1.0, 1.0),
         ((100, 100), (400, 500), 0.10, 0.20, 33.690),
         ((0, 0), (100, 100), 4.0, 3.0, 53.130),
         ((10.2, 10.2), (110.9, 60.1), 1.0, 1.0, 26.360),
     ],
-    ids=["pixels, not fractions", "spacing", "aspect 4:3", "never rounded"],
+    ids=[
+        "pixels, not fractions",
+        "a slope of one degree",
+        "spacing",
+        "aspect 4:3",
+        "never rounded",
+    ],
 )
 def test_angles_are_taken_on_scaled_pixels(start, end, row, column, wanted):
     found = abs(below_horizontal_deg(start, end, row, column))
@@ -88,6 +95,18 @@ def test_points_on_a_copy_are_put_back_in_the_original():
 def test_a_copy_of_nearly_the_same_proportions_is_taken():
     found = from_copy(np.array([1.0, 1.0]), (930, 1248), (3600, 4831))
     assert found == pytest.approx([3.87097, 3.87099], abs=5e-6)
+
+
+@given(
+    original=st.tuples(st.integers(800, 6000), st.integers(800, 6000)),
+    shrink=st.floats(0.25, 1.0),
+    share=st.tuples(st.floats(0.0, 1.0), st.floats(0.0, 1.0)),
+)
+def test_a_place_on_any_copy_is_the_same_place_of_the_original(original, shrink, share):
+    copy = tuple(max(round(side * shrink), 1) for side in original)
+    placed = np.array(share) * copy
+    back = from_copy(placed, copy, original)
+    assert back == pytest.approx(np.array(share) * original, abs=1e-6)
 
 
 @pytest.mark.parametrize("copy", [(1200, 900), (0, 960), (1200, -1)])

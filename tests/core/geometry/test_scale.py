@@ -219,3 +219,60 @@ def test_a_length_is_the_same_wherever_a_calibrated_scale_is_used():
     # A vertical line of 240 pixels at 0.190840 mm each.
     scale = spacing_scale(0.190840, 0.190840, "corrected")
     assert length_mm(scale, [[10.0, 10.0], [10.0, 250.0]]) == pytest.approx(45.802, abs=5e-4)
+
+
+# Source: similar triangles, M = SID / (SID - OID).
+@pytest.mark.parametrize(
+    ("sid_mm", "factors"),
+    [
+        (600.0, (1.111, 1.132, 1.154, 1.200)),
+        (700.0, (1.094, 1.111, 1.129, 1.167)),
+        (900.0, (1.071, 1.084, 1.098, 1.125)),
+        (1000.0, (1.064, 1.075, 1.087, 1.111)),
+    ],
+)
+def test_the_magnification_at_usual_distances(sid_mm, factors):
+    for oid_mm, factor in zip((60.0, 70.0, 80.0, 100.0), factors, strict=True):
+        scale = detector_scale(0.14, 0.14, sid_mm=sid_mm, oid_mm=oid_mm)
+        assert 0.14 / scale.row_mm == pytest.approx(factor, abs=5e-4)
+
+
+def test_a_sole_read_on_the_plate_passes_a_limit_that_it_does_not_meet():
+    # Tube to plate 700, foot 60 mm before it: a sole of 14.0 mm covers 15.3 mm of the plate.
+    sole_px = 14.0 * 700.0 / 640.0 / PITCH_MM
+    bare = detector_scale(PITCH_MM, PITCH_MM)
+    assert sole_px * PITCH_MM == pytest.approx(15.3, abs=0.05)
+    assert (bare.state, bare.row_mm) == ("none", None)
+    right = detector_scale(PITCH_MM, PITCH_MM, sid_mm=700.0, oid_mm=60.0)
+    assert sole_px * right.row_mm == pytest.approx(14.0)
+    assert right.state == "estimated"
+
+
+# Source: similar triangles; tube to foot 620 mm.
+@pytest.mark.parametrize(
+    ("plane", "offset_mm", "reads"),
+    [
+        ("tube_side", 65.0, 0.895),
+        ("tube_side", 30.0, 0.952),
+        ("tube_side", 10.0, 0.984),
+        ("plate_side", 65.0, 1.105),
+    ],
+)
+def test_a_marker_off_the_middle_makes_every_length_read_short_or_long(plane, offset_mm, reads):
+    away = -offset_mm if plane == "tube_side" else offset_mm
+    ends = rod_px(on_plate_px(ROD_MM, 620.0 + away))
+    naive = marker_scale(ends, ROD_MM)
+    put_right = marker_scale(
+        ends, ROD_MM, plane=plane, offset_mm=offset_mm, sid_mm=SID_MM, oid_mm=OID_MM
+    )
+    assert naive.row_mm / put_right.row_mm == pytest.approx(reads, abs=5e-4)
+
+
+# Plane geometry: a rod out of the picture's plane by an angle covers its cosine.
+@pytest.mark.parametrize(
+    ("tilt_deg", "over"), [(5.0, 0.004), (10.0, 0.015), (15.0, 0.035), (20.0, 0.064)]
+)
+def test_a_tilted_rod_makes_every_length_read_long(tilt_deg, over):
+    straight = marker_scale(rod_px(480.0), ROD_MM)
+    tilted = marker_scale(rod_px(480.0 * math.cos(math.radians(tilt_deg))), ROD_MM)
+    assert tilted.row_mm / straight.row_mm - 1.0 == pytest.approx(over, abs=5e-4)

@@ -8,6 +8,7 @@ import pytest
 from referral.core.errors import CoreError
 from referral.core.measure.dorsopalmar import NEEDS, dorsopalmar_readings
 from referral.core.measure.film import measure
+from referral.core.measure.registry import measure_of
 from tests.core.measure.feet import FRONT_MM, film_of, foot_frame_film, to_px, values
 
 GROUND = {"ground_medial": (-70.0, 0.0), "ground_lateral": (70.0, 0.0)}
@@ -48,6 +49,13 @@ def test_the_joint_is_a_third_wider_on_the_lateral_side():
     found = values(measure(front_film()))
     ratio = found["joint_space_lateral_mm"] / found["joint_space_medial_mm"]
     assert ratio == pytest.approx(1.30, abs=1e-6)
+
+
+def test_a_joint_space_of_one_film_is_called_low_confidence():
+    # Side wedges tilt the bone and give no consistent joint space: one film is not enough to
+    # trim by. Source: Hagen 2017, J Equine Vet Sci, mediolateral companion (abstract).
+    assert "low confidence" in measure_of("joint_space_difference_mm").sentence
+    assert values(measure(front_film()))["joint_space_difference_mm"] == pytest.approx(0.6)
 
 
 def test_a_mirrored_front_view_reads_the_same():

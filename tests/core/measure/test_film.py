@@ -1,7 +1,6 @@
 """A film is measured, or refused with one sentence and the path of the culprit."""
 
 import math
-import timeit
 from dataclasses import replace
 
 import numpy as np
@@ -310,10 +309,3 @@ class TestCondyle:
         measured = measure(placed(p2_condyle=[[100, 100], [200, 250]]))
         assert measured.absent["dip_height_mm"] == "needs p2_condyle"
         assert codes(measured) == ["circle_few"]
-
-
-def test_one_film_is_measured_with_its_uncertainty_in_a_few_milliseconds():
-    film = film_of()
-    best = min(timeit.repeat(lambda: measure(film), number=5, repeat=10)) / 5
-    # Two on a quiet machine; the margin is for a busy one.
-    assert best < 0.010
