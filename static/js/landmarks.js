@@ -1,22 +1,18 @@
 /** The landmark editor: joins film, list, keys and live readings of each form that asks for it. */
 import { EdgeHelp } from "referral/landmarks/edge-help.js";
 import { Gestures } from "referral/landmarks/gestures.js";
-import { Keys } from "referral/landmarks/keys.js";
-import { LandmarkList, typedNumber } from "referral/landmarks/list.js";
+import { BIG_STEP, Keys } from "referral/landmarks/keys.js";
+import { LandmarkList } from "referral/landmarks/list.js";
 import { Loupe } from "referral/landmarks/loupe.js";
 import { Landmarks } from "referral/landmarks/model.js";
 import { LiveReadings } from "referral/landmarks/readings.js";
+import { ScaleForm } from "referral/landmarks/scale.js";
 import { followTones } from "referral/landmarks/tones.js";
 import { FilmView } from "referral/landmarks/view.js";
 
 const SPEAK_AFTER_MS = 350;
 const MOST_SKEW = 0.005;
 const LEAST_HELP_PX = 0.1;
-const SCALE_FIELDS = [
-  "marker_length_mm", "marker_plane", "marker_offset_mm", "sid_mm", "oid_mm", "detector_sid_mm", "detector_oid_mm",
-  "known_length_mm",
-];
-const ALONE = new Set(["detector_sid_mm", "detector_oid_mm", "known_length_mm"]);
 
 class Editor {
   #speaking = 0;
@@ -33,7 +29,9 @@ class Editor {
     this.view = new FilmView(form.querySelector("[data-view]"), this.model, JSON.parse(lines));
     this.loupe = new Loupe(this.view, this.model);
     this.list = new LandmarkList(form, this.model, () => this.view.frame.scrollIntoView({ block: "nearest" }));
-    this.readings = new LiveReadings(this.part("readings"), form.dataset.readingsUrl, form.elements.csrf_token.value);
+    this.scale = new ScaleForm(form);
+    this.readings = new LiveReadings(this.part("readings"), form.dataset.readingsUrl, form.elements.csrf_token.value,
+      (faults) => this.scale.showFaults(faults));
     this.edges = new EdgeHelp(form, this.view.picture, this.model);
     this.keys = new Keys(this.view, this.model, this);
     new Gestures(this.view, this.model, (point) => this.loupe.show(point));
@@ -70,7 +68,7 @@ class Editor {
       "zoom-out": () => this.zoom(1 / 1.5),
       "zoom-fit": () => this.view.showAll(),
       undo: () => model.undo(),
-      "as-placed": () => model.undo(),
+      "as-placed": () => this.#asPlaced(),
       remove: () => model.remove(model.selected),
       next: () => model.step(1),
       back: () => model.step(-1),
@@ -82,17 +80,14 @@ class Editor {
       });
     }
     for (const button of form.querySelectorAll("[data-nudge]")) {
-      button.addEventListener("click", () => this.keys.nudge(button.dataset.nudge, this.#isOn("big")));
+      button.addEventListener("click", () => this.keys.nudge(button.dataset.nudge, this.#isOn("big") ? BIG_STEP : undefined));
     }
     for (const button of form.querySelectorAll("[data-toggle]")) {
       button.addEventListener("click", () =>
         button.setAttribute("aria-pressed", String(button.getAttribute("aria-pressed") !== "true")),
       );
     }
-    for (const name of SCALE_FIELDS) {
-      for (const field of form.querySelectorAll(`[name="${name}"]`)) field.addEventListener("input", () => this.#scaleChanged());
-    }
-    this.#showPlane();
+    this.scale.addEventListener("change", () => this.#ask());
     form.addEventListener("submit", () => this.#fill());
   }
 
@@ -112,39 +107,39 @@ class Editor {
     this.loupe.show();
   }
 
-  #scaleChanged() {
-    this.#showPlane();
-    this.#ask();
-  }
-
-  /** Distances are asked only of a marker that lay off the middle plane. */
-  #showPlane() {
-    const plane = this.form.querySelector('[name="marker_plane"]:checked')?.value;
-    const distances = this.part("marker-distances");
-    if (distances) distances.hidden = plane !== "tube_side" && plane !== "plate_side";
-  }
-
   /** Move a tapped landmark onto its edge; undoing that brings the tapped place back. */
   #helped(slot, at) {
-    const said = this.part("edge-says");
     const edge = this.edges.moved(slot, at);
     const away = edge ? Math.hypot(edge[0] - at[0], edge[1] - at[1]) : 0;
-    said.hidden = away < LEAST_HELP_PX;
-    if (said.hidden) return;
-    this.part("edge-moved").textContent = `Moved ${away.toFixed(1)} px onto the edge.`;
+    if (away < LEAST_HELP_PX) return false;
+    this.#sayMoved(`${this.model.slot(slot).label} moved ${away.toFixed(1)} px onto the edge.`);
     this.model.place(slot, ...edge, "edge");
+    return true;
+  }
+
+  #sayMoved(sentence) {
+    const said = this.part("edge-says");
+    if (!said) return;
+    said.hidden = sentence === "";
+    this.part("edge-moved").textContent = sentence;
+  }
+
+  /** Undo the help; the button goes away, so the film takes the focus. */
+  #asPlaced() {
+    this.model.undo();
+    this.view.frame.focus({ preventScroll: true });
   }
 
   #changed({ slot, kind, at }) {
-    if (kind !== "edge") this.part("edge-says").hidden = true;
+    if (kind !== "edge") this.#sayMoved("");
     this.#show();
     this.#ask();
-    if (kind === "tap") this.#helped(slot, at);
+    if (kind === "tap" && this.#helped(slot, at)) return;
     const name = this.model.slot(slot).label;
     if (kind === "undo") this.#speak("Undone.");
     else if (kind === "remove") this.#speak(`${name} removed.`);
-    else if (kind === "edge") this.#speak(`${name} ${this.part("edge-moved").textContent}`);
-    else if (this.part("edge-says").hidden) this.#speak(`${name} at ${at[0]}, ${at[1]}.`);
+    else if (kind === "edge") this.#speak(this.part("edge-moved").textContent);
+    else this.#speak(`${name} at ${at[0]}, ${at[1]}.`);
   }
 
   #selected() {
@@ -188,22 +183,8 @@ class Editor {
       landmarks: this.model.byName(),
       natural_width: naturalWidth,
       natural_height: naturalHeight,
-      ...this.#scale(),
+      ...this.scale.said(this.model.markerEnds()),
     });
-  }
-
-  /** What the form says of the scale; half a marker says nothing yet. */
-  #scale() {
-    const said = {};
-    for (const name of SCALE_FIELDS) {
-      const typed = this.form.querySelector(`[name="${name}"]:checked, [name="${name}"]:not([type="radio"])`)?.value ?? "";
-      const value = name === "marker_plane" ? typed || null : typedNumber(typed);
-      if (value !== null) said[name] = value;
-    }
-    const ends = this.model.markerEnds();
-    if (ends && "marker_length_mm" in said) return { ...said, marker_ends: ends };
-    for (const name of Object.keys(said)) if (!ALONE.has(name)) delete said[name];
-    return said;
   }
 
   #speak(sentence) {

@@ -10,11 +10,12 @@ from flask import Flask, redirect, render_template, request
 from jinja2 import ChoiceLoader, FileSystemLoader
 from PIL import Image, ImageDraw
 
-from referral.core.measure.landmarks import LATEROMEDIAL, SEVERAL_POINTS
+from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.core.measure.views import VIEWS
 from referral.core.rules.finding import Finding
 from referral.films.edges import edge_words
 from referral.films.overlay import overlay_svg
+from referral.films.pages import DRAWINGS
 from referral.settings import Settings
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
@@ -83,12 +84,25 @@ def film_jpeg(size_px: tuple[int, int] = COPY_PX) -> bytes:
     return out.getvalue()
 
 
-def editor_rows(placed: dict) -> list[dict]:
+def sole_jpeg(size_px: tuple[int, int] = COPY_PX) -> bytes:
+    """Return a drawn sole in colour: ground, hoof, frog and a ruler."""
+    picture = Image.new("RGB", ORIGINAL_PX, (120, 132, 96))
+    draw = ImageDraw.Draw(picture)
+    draw.ellipse([700, 300, 2300, 2200], fill=(92, 78, 66))
+    draw.ellipse([780, 380, 2220, 2120], fill=(150, 132, 108))
+    draw.polygon([(1500, 900), (1240, 1950), (1760, 1950)], fill=(70, 58, 50))
+    draw.rectangle([2450, 600, 2560, 1600], fill=(240, 236, 220))
+    out = io.BytesIO()
+    picture.resize(size_px, Image.Resampling.BOX).save(out, "JPEG", quality=88)
+    return out.getvalue()
+
+
+def editor_rows(placed: dict, view: str = "lateromedial") -> list[dict]:
     """Return the landmarks as the editor takes them, in guided order."""
     rows = []
-    for name, sentence in LATEROMEDIAL.items():
+    for name, sentence in LANDMARKS[view].items():
         row = {"name": name, "label": name.replace("_", " ").capitalize(), "sentence": sentence}
-        row["edge"] = edge_words("lateromedial", name)
+        row["edge"] = edge_words(view, name)
         if name in SEVERAL_POINTS:
             row |= {"slots": 5, "points": placed.get(name, [])}
         else:
@@ -121,7 +135,11 @@ def finding(rule: str, verdict: str, severity: str, says: str, **more: object) -
 
 
 def sample_app(
-    folder: Path, *, placed: dict | None = None, picture: bytes | None = None
+    folder: Path,
+    *,
+    placed: dict | None = None,
+    picture: bytes | None = None,
+    view: str = "lateromedial",
 ) -> tuple[Flask, list[dict]]:
     """Return the app and the list that fills with what its pages posted."""
     app = Flask(
@@ -148,6 +166,7 @@ def sample_app(
     posted: list[dict] = []
     jpeg = picture or film_jpeg()
     _pages(app, placed or {}, jpeg, posted)
+    app.config["VIEW"] = view
     return app, posted
 
 
@@ -162,8 +181,11 @@ def _pages(app: Flask, placed: dict, jpeg: bytes, posted: list[dict]) -> None:
             "editor.html",
             form=FormState(),
             size_px=ORIGINAL_PX,
-            landmarks=editor_rows(placed),
-            lines=VIEWS["lateromedial"].lines,
+            view=app.config["VIEW"],
+            is_photo=VIEWS[app.config["VIEW"]].is_photo,
+            drawing=DRAWINGS[app.config["VIEW"]],
+            landmarks=editor_rows(placed, app.config["VIEW"]),
+            lines=VIEWS[app.config["VIEW"]].lines,
         )
 
     @app.post("/landmarks")
@@ -175,6 +197,11 @@ def _pages(app: Flask, placed: dict, jpeg: bytes, posted: list[dict]) -> None:
     def readings() -> object:
         body = request.get_json()
         posted.append({"json": body, "token": request.headers.get("X-CSRF-Token")})
+        length = body.get("known_length_mm", body.get("marker_length_mm", 70))
+        if not isinstance(length, int | float):
+            name = "known_length_mm" if "known_length_mm" in body else "marker_length_mm"
+            said = {"detail": "Some fields need another look.", "errors": {name: ["A number."]}}
+            return said, 422
         tip = body["landmarks"].get("p3_tip")
         shown = [{"name": "Palmar angle", "shown": "4.5 ± 1.4°"}] if tip else []
         absent = [{"name": "Centre of rotation", "reason": "needs p2_condyle"}]

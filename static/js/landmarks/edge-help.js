@@ -9,6 +9,23 @@ function unit([x, y]) {
   return long > 0 ? [x / long, y / long] : null;
 }
 
+/** Where the browser keeps nothing for a site, the help is on again on the next page. */
+function remembered() {
+  try {
+    return window.localStorage.getItem(KEPT);
+  } catch {
+    return null;
+  }
+}
+
+function remember(choice) {
+  try {
+    window.localStorage.setItem(KEPT, choice);
+  } catch {
+    return;
+  }
+}
+
 export class EdgeHelp {
   #grey = null;
 
@@ -21,18 +38,20 @@ export class EdgeHelp {
       const [runs, ...along] = row.dataset.edge.split(" ").filter(Boolean);
       if (runs) this.edges.set(row.dataset.slot, { runs, along });
     }
-    this.toggle.checked = window.localStorage.getItem(KEPT) !== "off";
-    this.toggle.addEventListener("change", () => window.localStorage.setItem(KEPT, this.toggle.checked ? "on" : "off"));
+    if (!this.toggle) return;
+    this.toggle.checked = remembered() !== "off";
+    this.toggle.addEventListener("change", () => remember(this.toggle.checked ? "on" : "off"));
   }
 
   /** Return where the edge is that the landmark was meant to lie on, or null to leave it. */
   moved(key, at) {
     const edge = this.edges.get(key);
-    if (!this.toggle.checked || !edge) return null;
+    if (!edge || !this.toggle.checked) return null;
     const picture = this.#read();
-    const scale = picture.width / this.model.width;
-    const found = edgeNear(picture, at.map((each) => each * scale), this.#across(edge), this.#reach() * scale);
-    return found && found.map((each) => each / scale);
+    const scale = [picture.width / this.model.width, picture.height / this.model.height];
+    const there = at.map((each, i) => each * scale[i]);
+    const found = edgeNear(picture, there, this.#across(edge), this.#reach() * scale[0]);
+    return found && found.map((each, i) => each / scale[i]);
   }
 
   #reach() {

@@ -55,20 +55,15 @@ function median(values) {
   return sorted[Math.floor(sorted.length / 2)];
 }
 
-/** Return where a step's slope has its middle: steadier than its peak where pixels are coarse. */
-function centroid(slopes, best, floor) {
-  const half = Math.round((2 * BLUR) / STEP);
-  let [sum, moment] = [0, 0];
-  for (let i = Math.max(best - half, 0); i <= Math.min(best + half, slopes.length - 1); i += 1) {
-    const weight = Math.max(slopes[i] - floor, 0);
-    sum += weight;
-    moment += weight * i;
-  }
-  return moment / sum;
+/** Return where the top of the parabola through the steepest slope and its two neighbours lies. */
+function peak(slopes, best) {
+  const [before, top, after] = [slopes[best - 1], slopes[best], slopes[best + 1]];
+  const bend = before - 2 * top + after;
+  return bend === 0 ? best : best + (before - after) / (2 * bend);
 }
 
 /**
- * Return the edge nearest to being the strongest within reach, [x, y] in pixels of the picture, or null.
+ * Return the strongest edge within reach, [x, y] in pixels of the picture, or null.
  *
  * picture {grey, width, height}; at [x, y]; direction [dx, dy] of length one, across the edge;
  * reach in pixels of the picture.
@@ -84,7 +79,7 @@ export function edgeNear(picture, at, direction, reach) {
   }
   const inner = slopes.slice(margin, slopes.length - margin);
   if (slopes[best] < LEAST_STEP * STEP || slopes[best] < CLEAR * median(inner)) return null;
-  const along = (centroid(slopes, best, median(inner)) - count) * STEP;
+  const along = (peak(slopes, best) - count) * STEP;
   if (Math.abs(along) > reach) return null;
   return [at[0] + along * direction[0], at[1] + along * direction[1]];
 }

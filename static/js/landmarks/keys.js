@@ -1,6 +1,7 @@
-/** Keys on the film and the arrow buttons: half a pixel of the original, five with Shift. */
+/** Keys on the film and the arrow buttons: half a pixel of the original, five with Shift, fifty with Control. */
 const STEP = 0.5;
-const BIG_STEP = 5;
+export const BIG_STEP = 5;
+const FAR_STEP = 50;
 const PAN = 60;
 const WAYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
@@ -16,7 +17,7 @@ export class Keys {
   }
 
   /** Move the selected landmark, or put it in the middle of what is seen if it has no place yet. */
-  nudge(way, big) {
+  nudge(way, step = STEP) {
     const { model, view } = this;
     const [dx, dy] = WAYS[way];
     if (this.tools.movesFilm()) {
@@ -30,9 +31,13 @@ export class Keys {
     }
     if (this.#last !== model.selected) this.#burst += 1;
     this.#last = model.selected;
-    const step = big ? BIG_STEP : STEP;
     model.place(model.selected, at[0] + dx * step, at[1] + dy * step, "nudge", this.#burst);
     view.reveal(model.point(model.selected));
+  }
+
+  #stepOf({ ctrlKey, shiftKey }) {
+    if (ctrlKey) return FAR_STEP;
+    return shiftKey ? BIG_STEP : STEP;
   }
 
   #placeInMiddle() {
@@ -42,8 +47,8 @@ export class Keys {
   }
 
   #pressed(event) {
-    if (event.key in WAYS && !event.altKey && !event.ctrlKey && !event.metaKey) {
-      this.nudge(event.key, event.shiftKey);
+    if (event.key in WAYS && !event.altKey && !event.metaKey) {
+      this.nudge(event.key, this.#stepOf(event));
     } else if (!this.#command(event)) {
       return;
     }

@@ -1,10 +1,9 @@
 /**
  * The live readings beside the film. The server computes them; this sends the points and shows the answer.
  *
- * Sends {landmarks, natural_width, natural_height} and, once the marker is whole,
- * {marker_ends, marker_length_mm}; expects
+ * Sends {landmarks, natural_width, natural_height} with what the form says of the scale (scale.js); expects
  * {readings: [{name, shown}], absent: [{name, reason}], warnings: [sentence], scale: sentence}
- * or a problem with a `detail` sentence.
+ * or a problem with a `detail` sentence and, for fields at fault, `errors`: {field: [sentence]}.
  */
 const PAUSE_MS = 250;
 
@@ -37,7 +36,9 @@ export class LiveReadings {
   #timer = 0;
   #asking = null;
 
-  constructor(root, url, token) {
+  /** showFaults puts sentences beside their fields and returns those that belong to none. */
+  constructor(root, url, token, showFaults) {
+    this.showFaults = showFaults;
     this.url = url;
     this.token = token;
     this.root = root;
@@ -65,7 +66,7 @@ export class LiveReadings {
       });
       const said = await answer.json();
       if (answer.ok) this.#show(said);
-      else this.#refused(said.detail ?? "The readings could not be computed.");
+      else this.#refused(said.detail ?? "The readings could not be computed.", said.errors);
     } catch (error) {
       if (error.name === "AbortError") return;
       this.#refused("No answer: the readings will come when there is signal. The points stay.");
@@ -73,13 +74,15 @@ export class LiveReadings {
     this.root.removeAttribute("aria-busy");
   }
 
-  #refused(sentence) {
-    this.fault.textContent = sentence;
+  #refused(sentence, faults = {}) {
+    const others = this.showFaults(faults).filter((each) => each !== sentence);
+    this.fault.textContent = [sentence, ...others].join(" ");
     this.fault.hidden = false;
     this.root.classList.add("readings-stale");
   }
 
   #show(said) {
+    this.showFaults({});
     this.fault.hidden = true;
     this.root.classList.remove("readings-stale");
     this.scale.textContent = said.scale ?? "";
