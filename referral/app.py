@@ -17,12 +17,14 @@ from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
 from referral.films.intake import READ_FILM, film_reader
 from referral.horses import views as horses_views
+from referral.plans import shoe_views as plans_shoe_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
 from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
 from referral.sheets import views as sheets_views
+from referral.shoes import views as shoes_views
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
 from referral.storage.jobs import Worker
@@ -32,6 +34,7 @@ from referral.web.wiring import Wiring
 FEATURES = (
     accounts_views.blueprint,
     horses_views.blueprint,
+    shoes_views.blueprint,
     cases_views.blueprint,
     cases_note_views.blueprint,
     films_views.blueprint,
@@ -39,6 +42,7 @@ FEATURES = (
     assessments_views.blueprint,
     plans_views.blueprint,
     plans_window_views.blueprint,
+    plans_shoe_views.blueprint,
     resets_views.blueprint,
     sheets_views.blueprint,
     desk_views.blueprint,

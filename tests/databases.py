@@ -22,6 +22,7 @@ FEATURES = (
     "accounts",
     "notices",
     "horses",
+    "shoes",
     "cases",
     "films",
     "assessments",

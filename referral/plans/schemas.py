@@ -13,39 +13,11 @@ from referral.cases.schemas import words
 from referral.core.predict.along import square_mm
 from referral.errors import Invalid
 from referral.plans.content import PAGE_EXECUTION
+from referral.shoes import choices
 from referral.web.forms import SUMMARY, DateField, DecimalField, load_form
 
-CATEGORIES = (
-    ("", "Barefoot"),
-    ("open", "Open shoe"),
-    ("concave", "Concave fullered"),
-    ("wide_web", "Wide web"),
-    ("seated_out", "Seated out"),
-    ("bevelled_branch", "Bevelled branch"),
-    ("onion_heel", "Onion heel"),
-    ("three_quarter", "Three-quarter"),
-    ("tip", "Tip (half shoe)"),
-    ("rolled_toe", "Rolled toe"),
-    ("rocker_toe", "Rocker toe"),
-    ("full_rocker", "Full rocker"),
-    ("set_back_toe", "Set-back (squared) toe"),
-    ("full_roller", "Bevelled all round"),
-    ("reverse", "Reverse (open toe)"),
-    ("open_toe_bar", "Open-toe bar"),
-    ("straight_bar", "Straight bar"),
-    ("egg_bar", "Egg bar"),
-    ("heart_bar", "Heart bar"),
-    ("egg_heart", "Egg-heart bar"),
-    ("open_toe_egg_bar", "Open-toe egg bar"),
-    ("z_bar", "Z-bar"),
-    ("diagonal_bar", "Diagonal bar"),
-    ("half_bar", "Half bar"),
-    ("graduated", "Graduated (wedge) shoe"),
-    ("patten", "Patten (raised heel)"),
-    ("wooden_block", "Wooden block shoe"),
-    ("hospital_plate", "Treatment plate shoe"),
-)
-MATERIALS = (("steel", "Steel"), ("aluminium", "Aluminium"), ("wood", "Wood"), ("other", "Other"))
+CATEGORIES = (("", "Barefoot"), *choices.CATEGORIES)
+MATERIALS = choices.MATERIALS
 ATTACHMENTS = (
     ("nails", "Nails"),
     ("glue", "Glue"),

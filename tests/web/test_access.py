@@ -18,8 +18,10 @@ from referral.cases.remarks import RaiseFlag, raise_flag
 from referral.core.workflow import Role
 from referral.films.models import Film
 from referral.sheets.models import Sheet, SheetProposal
+from referral.shoes.models import StockShoe
+from referral.shoes.service import StockLine, add_shoe, forge_of
 from referral.storage.ids import new_id
-from tests.factories import NOW, a_person
+from tests.factories import NOW, a_person, an_actor
 from tests.web.browsing import Browser
 from tests.web.signing import story_in
 from tests.web.yard import rows_in, words_of
@@ -104,6 +106,18 @@ TABLE = {
     "POST horses.record": "422 422 403 403 403 422 422 401",
     "GET horses.show": "200 404 404 200 404 404 404 303",
     "GET horses.new_horse": "200 200 403 403 403 200 200 303",
+    "GET shoes.stock": "404 200 404 404 404 404 200 303",
+    "GET shoes.new_shoe": "404 200 404 404 404 404 200 303",
+    "POST shoes.add": "404 422 404 404 404 404 422 401",
+    "GET shoes.show": "404 200 404 404 404 404 404 303",
+    "POST shoes.change": "404 409 404 404 404 404 404 401",
+    "POST shoes.remove": "404 409 404 404 404 404 404 401",
+    "GET shoes.outline": "404 200 404 404 404 404 404 303",
+    "GET shoes.give_out": "404 200 404 404 404 404 200 303",
+    "GET shoes.new_list": "404 200 404 404 404 404 200 303",
+    "POST shoes.take_list": "404 422 404 404 404 404 422 401",
+    "GET plan_shoes.show": "200 200 200 200 200 404 404 303",
+    "GET plan_shoes.outline": "200 200 200 200 200 404 404 303",
     "GET accounts.sign_in": "303 303 303 303 303 303 303 200",
     "POST accounts.sign_in_now": "422 422 422 422 422 422 422 422",
     "POST accounts.sign_out": "303 303 303 303 303 303 303 303",
@@ -129,10 +143,17 @@ def story(app, tmp_path, clock):
         owner = story.access(session, "owner")
         seen = Assess("LF", story.today, {"landing": "flat"}, {}, None, story.today)
         assess(session, story.access(session, "farrier"), seen, story.now)
+        put_on_the_shelf(session, story)
         flag = RaiseFlag("blood_or_live_tissue", "LF", None, story.today)
         raise_flag(session, owner, flag, story.now)
     clock.now = story.now
     return story
+
+
+def put_on_the_shelf(session, story):
+    farrier = an_actor(session, session.merge(story.cast.farrier), story.now)
+    line = StockLine("open", "steel", "2", 135.0, 130.0, 20.0, 8.0, 4, None)
+    add_shoe(session, farrier, forge_of(farrier, story.cast.forge_id), line, story.now)
 
 
 def browsers_of(app, story):
@@ -204,6 +225,8 @@ def values_in(story) -> dict[str, object]:
             "limit_id": session.scalars(select(Limit.id)).one(),
             "flag_id": next(iter(access.state.live_flags)),
             "session_id": new_id(NOW),
+            "shoe_id": session.scalars(select(StockShoe.id)).one(),
+            "limb": "LF",
             "sheet_id": session.scalars(select(Sheet.id).limit(1)).one(),
             "draft_id": session.scalars(select(SheetProposal.id).limit(1)).one(),
             "filename": "css/site.css",
