@@ -120,6 +120,7 @@ FOOT = Part(
                 ("dished", "Dished front wall"),
                 ("bulging", "Bulging wall"),
                 ("heels_forward", "Heels run forward"),
+                ("crushed_heels", "Heels crushed"),
                 ("one_heel_higher", "One heel bulb higher"),
                 ("narrow_heels", "Narrow heels"),
                 ("rings", "Rings that spread at the heels"),
@@ -170,11 +171,21 @@ NUMBERS: tuple[tuple[str, str], ...] = (
     ("heel_to_widest_mm", "Heels to the widest part of the foot"),
     ("half_width_medial_mm", "Middle line to the inner edge at the widest part"),
     ("half_width_lateral_mm", "Middle line to the outer edge at the widest part"),
-    ("plumb_to_heel_mm", "Fetlock plumb line to the heel of the shoe (+ heel behind)"),
-    ("heel_to_frog_widest_mm", "Widest part of the frog to the heel of the shoe (+ shoe behind)"),
+    ("heel_medial_length_mm", "Widest part to the inner heel"),
+    ("heel_lateral_length_mm", "Widest part to the outer heel"),
+    ("plumb_to_heel_mm", "Fetlock plumb line to the heel of the bare foot (+ heel behind)"),
+    (
+        "heel_to_frog_widest_mm",
+        "Widest part of the frog to the heel of the bare foot (+ heel behind)",
+    ),
     ("frog_width_length_ratio", "Frog, width over length"),
 )
 """What is measured on the foot itself with rule and gauge: the reading's code, what is asked."""
+
+GIRTH = "coronet_circumference_mm"
+GIRTH_ASKED = "Girth of the coronet, with a tape"
+DAMAGED_HEELS = frozenset({"heels_forward", "crushed_heels"})
+"""What is seen of heels that a wedge would load further."""
 
 
 def answers_said(answers: Mapping[str, object]) -> tuple[tuple[str, str], ...]:
@@ -186,4 +197,6 @@ def answers_said(answers: Mapping[str, object]) -> tuple[tuple[str, str], ...]:
         labels = dict(question.options)
         if chosen:
             said.append((question.asks, ", ".join(labels[str(each)] for each in chosen)))
+    if answers.get(GIRTH):
+        said.append((GIRTH_ASKED, f"{answers[GIRTH]:g} mm"))
     return tuple(said)

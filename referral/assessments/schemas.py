@@ -4,7 +4,7 @@ from typing import Any
 
 from marshmallow import Schema, fields, validate
 
-from referral.assessments.choices import NUMBERS, QUESTIONS, Question
+from referral.assessments.choices import GIRTH, NUMBERS, QUESTIONS, Question
 from referral.cases.choices import LIMBS, codes
 from referral.cases.schemas import words
 from referral.core.measure.registry import MEASURES
@@ -32,6 +32,7 @@ AssessmentForm = Schema.from_dict(
         "words": words(),
         **{code: _answer(question) for code, question in QUESTIONS.items()},
         **{code: _number(code) for code, _asks in NUMBERS},
+        GIRTH: DecimalField("mm", minimum=100, maximum=700, load_default=None),
     },
     name="AssessmentForm",
 )

@@ -7,7 +7,14 @@ from uuid import UUID
 from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from referral.assessments.choices import NUMBERS, PARTS, QUESTIONS, answers_said
+from referral.assessments.choices import (
+    GIRTH,
+    GIRTH_ASKED,
+    NUMBERS,
+    PARTS,
+    QUESTIONS,
+    answers_said,
+)
 from referral.assessments.queries import assessment_of
 from referral.assessments.schemas import AssessmentForm
 from referral.assessments.service import Assess, assess
@@ -65,7 +72,7 @@ def _recorded(visit: Visit) -> str:
     command = Assess(
         limb=given["limb"],
         seen_on=seen_on,
-        answers={code: given[code] for code in QUESTIONS if given[code]},
+        answers={code: given[code] for code in (*QUESTIONS, GIRTH) if given[code]},
         numbers={code: given[code] for code, _asks in NUMBERS if given[code] is not None},
         words=given["words"],
         happened_on=seen_on,
@@ -87,7 +94,10 @@ def _form(number: int, state: FormState, status: int = 200) -> ResponseReturnVal
             today=visit.today,
             limbs=LIMBS,
             parts=PARTS,
-            numbers=[(code, asks, _unit(code)) for code, asks in NUMBERS],
+            numbers=[
+                *((code, asks, _unit(code)) for code, asks in NUMBERS),
+                (GIRTH, GIRTH_ASKED, "mm"),
+            ],
         )
     return make_response(html, status)
 

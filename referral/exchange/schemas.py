@@ -7,11 +7,11 @@ from typing import Any
 
 from marshmallow import ValidationError, post_load, validates_schema
 
-from referral.cases.choices import CONDITIONS, codes
+from referral.cases.choices import CONDITIONS, JURISDICTIONS, codes
 from referral.core.measure.readings import Measured, Profile
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.stated import STATED_SCALES, StatedValue, stated_readings
-from referral.core.rules.facts import Facts, Lameness, Previous
+from referral.core.rules.facts import Facts, Lameness, Opposite, Previous
 from referral.core.rules.finding import STAGES, CaseLimit
 from referral.core.rules.grid import AGAINST, MOST_WEDGES, Ask
 from referral.core.rules.quantities import PLAN_MEASURES
@@ -51,6 +51,7 @@ LIMIT_EXAMPLE = (
 LARGEST_U = 50
 MOST_LIMITS = 100
 MOST_FLAGS = 30
+MOST_TEXTS = 30
 
 
 class ProfileSchema(StrictSchema):
@@ -161,6 +162,24 @@ class LamenessSchema(StrictSchema):
         return Lameness(**data)
 
 
+class OppositeSchema(StrictSchema):
+    """The other foot of the pair, as it is to stand."""
+
+    readings = Readings(load_default=dict)
+    lift_mm = Number(0, 100, "mm", load_default=None, allow_none=True)
+    is_club = YesNo(load_default=False)
+
+    @post_load
+    def to_opposite(self, data: dict[str, Any], **_: Any) -> Opposite:  # noqa: ANN401 - the library's signature
+        """Return the other foot."""
+        return Opposite(to_readings(data.pop("readings")).readings, **data)
+
+
+LAMENESS = partial(
+    Part, LamenessSchema, '{"scale": "aaep", "value": 2}', load_default=None, allow_none=True
+)
+
+
 class FactsSchema(StrictSchema):
     """What was asked and answered; what is left out was not said."""
 
@@ -179,17 +198,33 @@ class FactsSchema(StrictSchema):
         PreviousSchema, '{"on": "2026-10-21", "readings": {}}', load_default=None, allow_none=True
     )
     resets_in_device = Number(0, 500, whole=True, load_default=None, allow_none=True)
-    lameness = Part(
-        LamenessSchema, '{"scale": "aaep", "value": 2}', load_default=None, allow_none=True
+    lameness = LAMENESS()
+    lameness_before = LAMENESS()
+    opposite = Part(
+        OppositeSchema, '{"readings": {}, "lift_mm": 10}', load_default=None, allow_none=True
+    )
+    heels_damaged = YesNo(load_default=None, allow_none=True)
+    body_mass_kg = Number(20, 1500, "kg", load_default=None, allow_none=True)
+    coronet_circumference_mm = Number(100, 700, "mm", load_default=None, allow_none=True)
+    chip = Text(40, load_default=None, allow_none=True)
+    ueln = Text(40, load_default=None, allow_none=True)
+    jurisdiction = Word(codes(JURISDICTIONS), load_default=None, allow_none=True)
+    farrier_words = Many(
+        Text(2000).read,
+        MOST_TEXTS,
+        "a list of texts, [] for none, is wanted",
+        load_default=None,
+        allow_none=True,
     )
 
     @post_load
     def to_facts(self, data: dict[str, Any], **_: Any) -> Facts:  # noqa: ANN401 - the library's signature
         """Return the facts."""
         recheck = data.pop("recheck") or {}
-        flags = data.pop("red_flags")
+        flags, words = data.pop("red_flags"), data.pop("farrier_words")
         return Facts(
             **data,
+            farrier_words=None if words is None else tuple(words),
             red_flags=None if flags is None else tuple(flags),
             recheck_owner=recheck.get("owner"),
             recheck_on=recheck.get("on"),

@@ -16,7 +16,7 @@ from referral.core.measure.readings import Caveat, Measured, Profile
 from referral.core.predict.growth import OwnRates
 from referral.core.predict.plan import Plan
 from referral.core.predict.prediction import Prediction, predict
-from referral.core.rules.facts import Facts
+from referral.core.rules.facts import Facts, Opposite, Previous
 from referral.core.rules.finding import CaseLimit, Finding, Judgement
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.summary import WORST_ORDER
@@ -30,9 +30,32 @@ NOT_POSSIBLE = "fitted_not_possible"
 """The code of the warning that what was fitted does not go with the foot as measured."""
 
 
+PAIRS = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
+CLUB = "club_foot"
+
+
+@dataclass(frozen=True, slots=True)
+class FootFacts:
+    """What is known of one foot beside its film and plan.
+
+    ``observed`` was read on the bare foot itself or off a photo: it is judged, and nothing is
+    foretold from it. ``girth_mm`` is that of the coronet.
+    """
+
+    observed: Measured = field(default_factory=Measured)
+    film_doubts: tuple[str, ...] | None = None
+    previous: Previous | None = None
+    heels_damaged: bool | None = None
+    girth_mm: float | None = None
+    resets_in_device: int | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """Everything one judging rests on, limb by limb; reasons are keyed ``LF.heel_trim_mm``."""
+    """Everything one judging rests on, limb by limb; reasons are keyed ``LF.heel_trim_mm``.
+
+    ``others`` are the feet of a pair for which nothing is planned, as they were read.
+    """
 
     animal: str
     conditions: Mapping[str, frozenset[str]]
@@ -43,6 +66,8 @@ class Subject:
     fitted: Mapping[str, Mapping[str, Any]] | None = None
     reasons: Mapping[str, str] = field(default_factory=dict)
     own: Mapping[str, OwnRates] = field(default_factory=dict)
+    feet: Mapping[str, FootFacts] = field(default_factory=dict)
+    others: Mapping[str, Measured] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +105,8 @@ def judge_subject(subject: Subject, rulebook: Rulebook, on: date) -> Judged:
     Invalid
         If a plan is one that no foot could follow; says which field and why.
     """
-    outcomes = tuple(_judge_limb(subject, limb, rulebook, on) for limb in sorted(subject.plans))
+    expected = {limb: _expected(subject, limb, on) for limb in sorted(subject.plans)}
+    outcomes = tuple(_judge_limb(subject, expected, limb, rulebook) for limb in expected)
     content = {
         "inputs": inputs_record(subject, rulebook.content_hash),
         "findings": {
@@ -105,7 +131,24 @@ def _summary(outcomes: tuple[LimbOutcome, ...]) -> str:
     return " ".join(f"{each.limb}: {each.judgement.summary}" for each in outcomes)
 
 
-def _judge_limb(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> LimbOutcome:
+@dataclass(frozen=True, slots=True)
+class _Expected:
+    """One limb's foot and plan, and what the plan, or what was done, makes of it."""
+
+    profile: Profile
+    plan: Plan
+    fitted: Plan | None
+    film: Film | None
+    prediction: Prediction
+
+    @property
+    def lift_mm(self) -> float:
+        """How high shoe and pad lift this foot."""
+        done = self.fitted or self.plan
+        return done.pad_mm + (done.shoe.thickness_mm if done.shoe else 0.0)
+
+
+def _expected(subject: Subject, limb: str, on: date) -> _Expected:
     basis = subject.bases[limb]
     profile = Profile(limb, subject.animal, on, subject.conditions.get(limb, frozenset()))
     plan = plan_from_content(subject.plans[limb])
@@ -116,25 +159,47 @@ def _judge_limb(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> Li
         prediction = _foretold(_Foot(film, basis.stated, profile, own), plan, fitted)
     except CoreError as error:
         raise Invalid(error.message, {f"{limb}.{error.at or 'plan'}": [error.message]}) from error
+    return _Expected(profile, plan, fitted, film, prediction)
+
+
+def _judge_limb(
+    subject: Subject, expected: Mapping[str, _Expected], limb: str, rulebook: Rulebook
+) -> LimbOutcome:
+    here = expected[limb]
+    prediction = here.prediction
+    observed = subject.feet.get(limb, FootFacts()).observed.readings
+    now = replace(prediction.now, readings={**observed, **prediction.now.readings})
     stages: dict[str, Measured] = {
-        "now": prediction.now,
+        "now": now,
         "after_fit": prediction.after_fit,
         "at_due": prediction.at_due,
         "change": prediction.change,
     }
-    if fitted:
+    if here.fitted:
         stages["as_fitted"] = prediction.after_fit
     inputs = Inputs(
-        profile=profile,
+        profile=here.profile,
         stages=stages,
-        plan=plan,
-        as_fitted=fitted,
-        facts=_limb_facts(subject, limb),
-        film=film,
+        plan=here.plan,
+        as_fitted=here.fitted,
+        facts=_limb_facts(subject, expected, limb),
+        film=here.film,
+        is_done=here.fitted is not None,
     )
-    rules = rulebook if fitted else _before_fitting(rulebook)
-    judgement = judge(inputs, rules, subject.limits, on, complete=True)
+    rules = rulebook if here.fitted else _before_fitting(rulebook)
+    judgement = judge(inputs, rules, subject.limits, here.profile.on, complete=True)
     return LimbOutcome(limb, prediction, judgement)
+
+
+def _opposite(subject: Subject, expected: Mapping[str, _Expected], limb: str) -> Opposite | None:
+    """Return the other foot of the pair as it is to stand, or as it was last read."""
+    other = PAIRS[limb]
+    is_club = CLUB in subject.conditions.get(other, frozenset())
+    if other in expected:
+        there = expected[other]
+        return Opposite(there.prediction.after_fit.readings, there.lift_mm, is_club)
+    measured = subject.others.get(other)
+    return Opposite(measured.readings, None, is_club) if measured else None
 
 
 def _before_fitting(rulebook: Rulebook) -> Rulebook:
@@ -180,21 +245,33 @@ def _foretold(foot: _Foot, plan: Plan, fitted: Plan | None) -> Prediction:
         )
 
 
-def _limb_facts(subject: Subject, limb: str) -> Facts:
+def _limb_facts(subject: Subject, expected: Mapping[str, _Expected], limb: str) -> Facts:
     start = f"{limb}."
     said = {
         key.removeprefix(start): reason
         for key, reason in subject.reasons.items()
         if key.startswith(start)
     }
-    return replace(subject.facts, deviations=said)
+    foot = subject.feet.get(limb, FootFacts())
+    return replace(
+        subject.facts,
+        deviations=said,
+        opposite=_opposite(subject, expected, limb),
+        film_doubts=foot.film_doubts,
+        previous=foot.previous,
+        heels_damaged=foot.heels_damaged,
+        coronet_circumference_mm=foot.girth_mm,
+        resets_in_device=foot.resets_in_device,
+    )
 
 
 def inputs_record(subject: Subject, rulebook_sha256: str) -> Mapping[str, Any]:
     """Return what an agreement is bound to besides the findings, as plain JSON values."""
     own = {limb: asdict(each) for limb, each in subject.own.items() if each != OwnRates()}
+    outside = {limb: _outside_record(foot) for limb, foot in subject.feet.items()}
     return {
         **({"own_rates": own} if own else {}),
+        "outside": {limb: each for limb, each in outside.items() if each},
         "plan": {limb: dict(content) for limb, content in subject.plans.items()},
         "as_fitted": None
         if subject.fitted is None
@@ -207,6 +284,18 @@ def inputs_record(subject: Subject, rulebook_sha256: str) -> Mapping[str, Any]:
         "conditions": {limb: sorted(each) for limb, each in subject.conditions.items()},
         "rulebook": rulebook_sha256,
     }
+
+
+def _outside_record(foot: FootFacts) -> Mapping[str, Any]:
+    """Return what was seen and read on the foot itself, as plain JSON values."""
+    readings = {code: [each.value, each.u] for code, each in foot.observed.readings.items()}
+    said = {
+        "readings": readings,
+        "heels_damaged": foot.heels_damaged,
+        "girth_mm": foot.girth_mm,
+        "film_doubts": list(foot.film_doubts) if foot.film_doubts else None,
+    }
+    return {key: value for key, value in said.items() if value not in (None, {})}
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401 - a field of a limit, a JSON value out

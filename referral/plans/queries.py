@@ -17,6 +17,7 @@ from referral.core.rules.finding import CaseLimit
 from referral.errors import NotFound
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
+from referral.plans.foot_facts import foot_facts_of, others_of
 from referral.plans.judging import Subject, inputs_record
 from referral.plans.models import (
     Consent,
@@ -163,20 +164,28 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
         recheck_owner=wanted.recheck_owner,
         recheck_on=wanted.recheck_on,
         plan_signed_on=wanted.plan_signed_on,
+        body_mass_kg=horse.weight_kg,
+        chip=horse.chip,
+        ueln=horse.ueln,
+        jurisdiction=access.jurisdiction,
+        farrier_words=(),
     )
+    bases = {limb: limb_basis(session, access.case_id, limb) for limb in wanted.plans}
     return Subject(
         animal=horse.animal,
         conditions={
             limb: frozenset(each.condition for each in problems if each.limb == limb)
             for limb in wanted.plans
         },
-        bases={limb: limb_basis(session, access.case_id, limb) for limb in wanted.plans},
+        bases=bases,
         plans=wanted.plans,
         limits=case_limits(session, access.case_id),
         facts=facts,
         fitted=wanted.fitted,
         reasons=wanted.reasons or {},
         own={limb: own_rates_of(session, access.case_id, limb) for limb in wanted.plans},
+        feet={limb: foot_facts_of(session, access.case_id, basis) for limb, basis in bases.items()},
+        others=others_of(session, access.case_id, wanted.plans),
     )
 
 

@@ -8,8 +8,8 @@ from typing import Any
 from referral.core.geometry.scale import Scale
 from referral.core.measure.film import Film
 from referral.core.measure.readings import Measured, Profile, Reading
-from referral.core.predict.plan import Nails, Plan, Shoe
-from referral.core.rules.facts import Facts
+from referral.core.predict.plan import Clip, Nails, Plan, Shoe
+from referral.core.rules.facts import Facts, Lameness, Opposite, Previous
 from referral.core.rules.finding import SEVERITIES, STAGES, VERDICTS, Finding
 from referral.core.rules.inputs import Inputs
 from referral.core.rules.judging import judge
@@ -34,22 +34,39 @@ EXAMPLE_KEYS = {
     "as_fitted": "table",
     "facts": "table",
     "film": "table",
+    "on_case": "yes/no",
 }
 READING_KEYS = {"value": "number", "u": "number", "scale_state": "text", "basis": "text"}
-FILM_KEYS = {"state": "text", "conflict": "yes/no"}
-PARTS: Mapping[str, type] = {"shoe": Shoe, "nails": Nails}
+FILM_KEYS = {"state": "text", "conflict": "yes/no", "trim": "text", "taken_on": "day"}
+PREVIOUS_KEYS = {"on": "day", "readings": "table"}
+OPPOSITE_KEYS = {"readings": "table", "lift_mm": "number", "is_club": "yes/no"}
+PARTS: Mapping[str, type] = {
+    "shoe": Shoe,
+    "nails": Nails,
+    "lameness": Lameness,
+    "lameness_before": Lameness,
+}
+COMPARED: Mapping[str, tuple[type, Mapping[str, str]]] = {
+    "previous": (Previous, PREVIOUS_KEYS),
+    "opposite": (Opposite, OPPOSITE_KEYS),
+}
+LISTS = ("red_flags", "film_doubts", "farrier_words")
 FAR_DAY = date(9999, 12, 31)
 
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """Inputs, and the verdict (severity and reason if given) of the worst finding on them."""
+    """Inputs, and the verdict (severity and reason if given) of the worst finding on them.
+
+    ``on_case`` says that everything is asked there, so that what is not said is missing.
+    """
 
     inputs: Inputs
     on: date
     verdict: str
     severity: str | None = None
     reason: str | None = None
+    on_case: bool = False
 
 
 def read_example(
@@ -79,14 +96,21 @@ def read_example(
     inputs = Inputs(
         profile=profile,
         stages=stages,
-        plan=_built(Plan, raw.get("plan"), faults, at),
-        as_fitted=_built(Plan, raw.get("as_fitted"), faults, at),
+        plan=_plan(raw.get("plan"), faults, at),
+        as_fitted=_plan(raw.get("as_fitted"), faults, at),
         facts=_facts(raw.get("facts"), faults, at),
         film=_film(raw.get("film"), faults, at),
     )
     if len(faults.found) > before:
         return None
-    return Example(inputs, on, raw["verdict"], raw.get("severity"), raw.get("reason"))
+    return Example(
+        inputs,
+        on,
+        raw["verdict"],
+        raw.get("severity"),
+        raw.get("reason"),
+        raw.get("on_case", False),
+    )
 
 
 def run_example(rule: Rule, example: Example) -> Finding | None:
@@ -102,7 +126,9 @@ def run_example(rule: Rule, example: Example) -> Finding | None:
     >>> run_example(rule, read_example(raw, rule.measure, "now", faults, ("", 0))).verdict
     'OUTSIDE'
     """
-    findings = judge(example.inputs, Rulebook((rule,), ""), (), example.on).findings
+    findings = judge(
+        example.inputs, Rulebook((rule,), ""), (), example.on, complete=example.on_case
+    ).findings
     return findings[0] if findings else None
 
 
@@ -121,14 +147,16 @@ def _stages(
     stages = {}
     for name, table in tables.items():
         check_keys(table, dict.fromkeys(table, "table"), (), faults, at)
-        stages[name] = Measured(
-            {
-                code: _reading(code, each, faults, at)
-                for code, each in table.items()
-                if isinstance(each, dict)
-            }
-        )
+        stages[name] = Measured(_readings(table, faults, at))
     return stages
+
+
+def _readings(table: Mapping[str, Any], faults: FaultList, at: Place) -> dict[str, Reading]:
+    return {
+        code: _reading(code, each, faults, at)
+        for code, each in table.items()
+        if isinstance(each, dict)
+    }
 
 
 def _reading(code: str, raw: Mapping[str, Any], faults: FaultList, at: Place) -> Reading:
@@ -172,17 +200,43 @@ def _type_of(name: str) -> type | tuple[type, ...]:
     return (int, float) if unit_of(name) else object
 
 
+def _plan(raw: Mapping[str, Any] | None, faults: FaultList, at: Place) -> Plan | None:
+    said = dict(raw) if raw is not None else None
+    if said and isinstance(said.get("clips"), list):
+        said["clips"] = tuple(_built(Clip, each, faults, at) for each in said["clips"])
+    plan: Plan | None = _built(Plan, said, faults, at)
+    return plan
+
+
 def _facts(raw: Mapping[str, Any] | None, faults: FaultList, at: Place) -> Facts | None:
     said = dict(raw) if raw is not None else None
-    if said and isinstance(said.get("red_flags"), list):
-        said["red_flags"] = tuple(said["red_flags"])
+    for key in LISTS:
+        if said and isinstance(said.get(key), list):
+            said[key] = tuple(said[key])
+    for key, (made, known) in COMPARED.items():
+        table = said.get(key) if said else None
+        if (
+            said is not None
+            and isinstance(table, dict)
+            and check_keys(table, known, (), faults, at)
+        ):
+            readings = _readings(table.get("readings", {}), faults, at)
+            said[key] = made(**{**table, "readings": readings})
     facts: Facts | None = _built(Facts, said, faults, at)
     return facts
 
 
 def _film(raw: Mapping[str, Any] | None, faults: FaultList, at: Place) -> Film | None:
-    """Return a film of which only the scale matters."""
+    """Return a film without landmarks: its scale, its day, its trim."""
     if raw is None or not check_keys(raw, FILM_KEYS, ("state",), faults, at):
         return None
     scale = Scale(raw["state"], None, None, 0.0, raw.get("conflict", False))
-    return Film("lateromedial", None, None, scale, None)
+    return Film(
+        "lateromedial",
+        None,
+        None,
+        scale,
+        None,
+        taken_on=raw.get("taken_on"),
+        trim=raw.get("trim", "before"),
+    )

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from referral.core.measure.registry import MEASURES
+from referral.core.rules.derived import DERIVED
 from referral.core.rules.finding import STAGES
-from referral.core.rules.kinds import KIND_JUDGES
+from referral.core.rules.kinds import BOUNDED, KIND_JUDGES
 from referral.core.rules.quantities import PLAN_MEASURES
-from referral.core.rules.rule import FORE, HIND, KINDS, Applies, Rule
+from referral.core.rules.rule import AGAINST, FORE, HIND, KINDS, Applies, Rule
 from referral.core.units import unit_of
 from referral.rulebook.examples import Example, read_example
 from referral.rulebook.faults import FaultList
@@ -25,6 +26,10 @@ RULE_KEYS = {
     "kind": "text",
     "measure": "text",
     "of": "text",
+    "against": "text",
+    "relative": "yes/no",
+    "words": "words",
+    "optional": "yes/no",
     "stage": "text",
     "applies": "table",
     "limits": "list",
@@ -39,6 +44,11 @@ APPLIES_KEYS = {
     "device": "words",
     "attachment": "words",
 }
+MEASURED = ("threshold", "difference")
+OF_PLANS = frozenset({*PLAN_MEASURES, *DERIVED})
+WORDED = ("film_doubts", "surface", "farrier_words")
+"""What a rule is about that looks for words, which its file lists."""
+
 LIMB_SETS = {"fore": FORE, "hind": HIND, "all": FORE | HIND}
 ANY_ANIMAL = "any"
 ID_FORM = re.compile(r"[A-Z][A-Z0-9]*\d\d+")
@@ -118,34 +128,59 @@ def _read_rule(raw: Mapping[str, Any], stem: str, origin: str, faults: FaultList
         raw.get("of"),
         applies,
         origin,
+        raw.get("against"),
+        raw.get("relative", False),
+        tuple(raw.get("words", ())),
+        raw.get("optional", False),
     )
 
 
 def _check_subject(raw: Mapping[str, Any], faults: FaultList) -> None:
-    """Note a threshold without a measure, or another kind that is about nothing known."""
+    """Note a rule whose measure, subject or words do not belong to its kind."""
     kind, of, measure = raw["kind"], raw.get("of"), raw.get("measure")
-    if kind == "threshold":
-        if measure not in MEASURES and measure not in PLAN_MEASURES:
-            wrong = "a threshold needs a measure that is known"
+    if kind in MEASURED:
+        known_here = measure in MEASURES or (kind == "threshold" and measure in OF_PLANS)
+        if not known_here:
+            wrong = f"a {kind} needs a measure that is known"
             faults.add(wrong, "name a reading or a number of the plan", key="measure")
         if of is not None:
-            faults.add("a threshold has no 'of'", "leave it out", key="of")
-        return
-    if measure is not None:
+            faults.add(f"a {kind} has no 'of'", "leave it out", key="of")
+    else:
+        if measure is not None:
+            wrong = f"a rule of kind {kind} has no measure"
+            faults.add(wrong, "say what it is about in 'of'", key="measure")
+        known = [name for each, name in KIND_JUDGES if each == kind]
+        if kind in KINDS and of not in known:
+            wrong = f"'of' is not something {kind} knows"
+            faults.add(wrong, f"use one of: {', '.join(known)}", key="of")
+    _check_against(raw, faults)
+    if bool(raw.get("words")) != (of in WORDED):
+        mend = "add a list of them" if of in WORDED else "leave it out"
+        faults.add(f"'words' belongs to {', '.join(WORDED)}", mend, key="words")
+
+
+def _check_against(raw: Mapping[str, Any], faults: FaultList) -> None:
+    """Note a difference to nothing, or another kind that is compared with something."""
+    is_difference = raw["kind"] == "difference"
+    if is_difference and raw.get("against") not in AGAINST:
         faults.add(
-            f"a rule of kind {kind} has no measure", "say what it is about in 'of'", key="measure"
+            "a difference is taken to nothing known",
+            f"write against = one of: {', '.join(AGAINST)}",
+            key="against",
         )
-    known = [name for each, name in KIND_JUDGES if each == kind]
-    if kind in KINDS and of not in known:
-        faults.add(
-            f"'of' is not something {kind} knows", f"use one of: {', '.join(known)}", key="of"
-        )
+    if not is_difference:
+        for key in ("against", "relative"):
+            if key in raw:
+                faults.add(f"only a difference has '{key}'", "leave it out", key=key)
 
 
 def _wanted(raw: Mapping[str, Any]) -> Wanted:
-    kind = raw["kind"]
-    unit = unit_of(raw.get("measure") or "") if kind == "threshold" else None
-    return Wanted("deg" if kind == "agreement_of_two" else unit, tolerance=kind == "pattern")
+    kind, of, measure = raw["kind"], raw.get("of"), raw.get("measure") or ""
+    if kind in MEASURED:
+        derived = DERIVED.get(measure)
+        unit = derived.unit if derived else unit_of(measure)
+        return Wanted("percent" if raw.get("relative") else unit)
+    return Wanted(BOUNDED.get((kind, of or "")), tolerance=of == "fitted_as_signed")
 
 
 def _applies(raw: Mapping[str, Any], faults: FaultList) -> Applies:
@@ -175,7 +210,7 @@ def _read_examples(raw: Mapping[str, Any], faults: FaultList) -> tuple[Example, 
     ]
     found = [example for example in examples if example is not None]
     wanted = ["WITHIN", "OUTSIDE", "CANNOT_TELL"]
-    if measure is not None and measure not in PLAN_MEASURES:
+    if measure in MEASURES:
         wanted.append("TOO_CLOSE")
     missing = [each for each in wanted if each not in {example.verdict for example in found}]
     if missing:

@@ -53,7 +53,7 @@ def test_the_good_files_load(tmp_path):
             'of = "farrier"',
             (
                 "record/R91.toml:5: 'of' is not something presence knows; use one of: film_scale, "
-                "recheck"
+                "film_before_trim, recent_film, recheck"
             ),
         ),
         (

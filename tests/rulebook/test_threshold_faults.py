@@ -13,7 +13,7 @@ from tests.rulebook.texts import GOOD, faults_of, write
             "stagee =",
             (
                 "sole/R90.toml:6: unknown key 'stagee'; use one of: id, title, says, kind, "
-                "measure, of, stage, applies, limits, examples"
+                "measure, of, against, relative, words, optional, stage, applies, limits, examples"
             ),
         ),
         ('title = "Sole depth"\n', "", "sole/R90.toml: 'title' is missing; add text in quotes"),
@@ -33,7 +33,7 @@ from tests.rulebook.texts import GOOD, faults_of, write
             '"guess"',
             (
                 "sole/R90.toml:4: 'guess' is not a known kind; use one of: threshold, "
-                "agreement_of_two, presence, red_flag, pattern"
+                "difference, agreement_of_two, presence, red_flag, pattern"
             ),
         ),
         (

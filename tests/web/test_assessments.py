@@ -35,7 +35,9 @@ def test_what_the_farrier_saw_stands_beside_what_the_film_says(yard):
     assert "Stumbles on the turn." in page
     # stated without u: 0.72, so U = 1.44 (the smallest change that counts is then 2)
     assert "Dorsal wall angle, by gauge 49.0 ± 1.4° Dorsal wall angle " in page
-    assert "Fetlock plumb line to the heel of the shoe (+ heel behind) −12.5 ± 1.4 mm –" in page
+    assert (
+        "Fetlock plumb line to the heel of the bare foot (+ heel behind) −12.5 ± 1.4 mm –" in page
+    )
 
 
 def test_photos_of_the_limb_and_day_are_shown_with_it(yard):

@@ -133,7 +133,7 @@ def test_a_photos_readings_never_stand_in_for_a_films(yard):
     said = words_of(preview)
     # the typed readings say 47 degrees for the wall; the photo's 51.3 stands apart
     assert "Dorsal wall angle 47.0 ±" in said
-    assert "photo" not in said
+    assert "Dorsal wall angle, photo" not in said
 
 
 def test_where_there_is_no_film_a_plan_rests_on_the_guides(yard):

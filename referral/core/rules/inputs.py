@@ -15,7 +15,8 @@ class Inputs:
     """One foot on one day; a part that was not supplied is ``None`` or not in ``stages``.
 
     ``stages`` holds the readings by stage: ``now after_fit at_due as_fitted change``;
-    ``change`` is after fit minus now.
+    ``change`` is after fit minus now. ``is_done`` says that the plan has been carried out,
+    so that what it says itself is taken from ``as_fitted``.
     """
 
     profile: Profile
@@ -24,6 +25,7 @@ class Inputs:
     as_fitted: Plan | None = None
     facts: Facts | None = None
     film: Film | None = None
+    is_done: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from datetime import date
 from referral.core.rules.finding import CaseLimit, Finding
 from referral.core.rules.inputs import Inputs
 from referral.core.rules.judging import judge
-from referral.core.rules.rule import Rulebook, severity_rank
+from referral.core.rules.rule import Limit, Rulebook, severity_rank
 
 INTERVAL = "interval_weeks"
 MOST_WEEKS = 12
@@ -70,15 +70,20 @@ def longest_interval_weeks(
 
 
 def judges_due_date(rulebook: Rulebook, limits: Sequence[CaseLimit]) -> bool:
-    """Return whether anything is asked of the foot at the due date at all.
+    """Return whether anything must hold of the foot at the due date at all.
 
     Examples
     --------
     >>> judges_due_date(Rulebook((), ""), [CaseLimit("dip_height_mm", "now", "must", at_most=9)])
     False
     """
-    stages = {rule.stage for rule in rulebook.rules} | {limit.stage for limit in limits}
-    return "at_due" in stages
+    of_rules = {rule.stage for rule in rulebook.rules if any(map(_is_must_tier, rule.limits))}
+    of_limits = {limit.stage for limit in limits if limit.strength == "must"}
+    return "at_due" in of_rules | of_limits
+
+
+def _is_must_tier(limit: Limit) -> bool:
+    return severity_rank(limit.severity) >= severity_rank("breach")
 
 
 def _counts(measure: str | None, stage: str) -> bool:

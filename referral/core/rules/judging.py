@@ -12,10 +12,11 @@ from referral.core.rules.claims import (
     rule_claim,
     settle,
 )
+from referral.core.rules.derived import DERIVED, quantity_of
 from referral.core.rules.finding import CaseLimit, Finding, Judgement, blank_finding
 from referral.core.rules.inputs import Inputs, Setting
-from referral.core.rules.kinds import KIND_JUDGES
-from referral.core.rules.quantities import is_supplied
+from referral.core.rules.kinds import judge_of
+from referral.core.rules.quantities import is_outside, is_supplied
 from referral.core.rules.reasons import Reason
 from referral.core.rules.rule import (
     Rule,
@@ -28,6 +29,9 @@ from referral.core.rules.summary import folded, summary_of, worst_of
 from referral.core.rules.threshold import judge_claim
 
 __all__ = ["Inputs", "judge"]
+
+
+UNSAID = frozenset({Reason.MISSING_FACT, Reason.MISSING_READING, Reason.MISSING_STAGE})
 
 
 @dataclass(slots=True)
@@ -153,12 +157,28 @@ def _take_rule(tally: _Tally, rule: Rule, setting: Setting) -> None:
         severity = max((limit.severity for limit in rule.limits), key=severity_rank, default="note")
         finding = _out_of_scope(blank, severity, reason or Reason.NOT_IN_FORCE)
         tally.findings.append(replace(finding, measure=rule.measure))
-    elif rule.measure is not None:
-        _take_claim(tally, rule_claim(rule, tiers), setting.inputs)
+    elif rule.kind == "threshold":
+        _take_threshold(tally, rule, rule_claim(rule, tiers), setting)
     else:
-        found = KIND_JUDGES[rule.kind, rule.of or ""](rule, tiers, setting)
+        found = judge_of(rule)(rule, tiers, setting)
         tally.findings.extend(found or [])
         tally.not_run.extend([rule.id] if found is None else [])
+
+
+def _take_threshold(tally: _Tally, rule: Rule, claim: Claim, setting: Setting) -> None:
+    """Take a rule's claim, unless it is about what nobody has to say or to read."""
+    may_be_unsaid = claim.measure in DERIVED or is_outside(claim.measure) or claim.stage == "now"
+    if may_be_unsaid or rule.optional:
+        found = quantity_of(setting.inputs, claim.measure, claim.stage)
+        if found.reason in UNSAID and not setting.complete:
+            tally.not_run.append(claim.rule)
+            return
+        if found.reason in UNSAID and rule.optional:
+            blank = blank_finding(claim.rule, claim.title, claim.stage, claim.origin)
+            severity = max((each.severity for each in claim.bounds), key=severity_rank)
+            tally.findings.append(_out_of_scope(blank, severity, Reason.NOT_READ))
+            return
+    _take_claim(tally, claim, setting.inputs)
 
 
 def _take_claim(tally: _Tally, claim: Claim, inputs: Inputs) -> None:

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from referral.core.measure.readings import LENGTH_STATES_JUDGED, Measured, Reading
+from referral.core.measure.registry import MEASURES
+from referral.core.measure.views import VIEWS
 from referral.core.predict.plan import Plan
 from referral.core.rules.inputs import Inputs
 from referral.core.rules.reasons import Reason
@@ -55,7 +57,7 @@ def is_supplied(inputs: Inputs, measure: str, stage: str) -> bool:
     """
     if measure not in PLAN_MEASURES and (stage == "now" or stage in inputs.stages):
         return True
-    return _plan_for(inputs, stage) is not None
+    return plan_for(inputs, stage) is not None
 
 
 def find_quantity(inputs: Inputs, measure: str, stage: str) -> Quantity:
@@ -77,7 +79,7 @@ def find_quantity(inputs: Inputs, measure: str, stage: str) -> Quantity:
     5.0
     """
     if measure in PLAN_MEASURES:
-        return _planned(_plan_for(inputs, stage), measure)
+        return _planned(plan_for(inputs, stage), measure)
     measured = inputs.stages.get(stage)
     if measured is None:
         return Quantity(reason=Reason.MISSING_STAGE)
@@ -87,6 +89,18 @@ def find_quantity(inputs: Inputs, measure: str, stage: str) -> Quantity:
     if reading is None:
         return _absent(inputs, measured, measure)
     return Quantity(reading.value, reading.u, reading.unit, _doubt(inputs, reading))
+
+
+def is_outside(measure: str) -> bool:
+    """Return whether a reading is taken on the outside of the foot or off a photo, not a film.
+
+    Examples
+    --------
+    >>> is_outside("frog_width_length_ratio"), is_outside("palmar_angle_deg")
+    (True, False)
+    """
+    known = MEASURES.get(measure)
+    return known is not None and VIEWS[known.view].is_photo
 
 
 def scale_doubt(state: str, basis: str, *, conflict: bool) -> Reason | None:
@@ -107,8 +121,19 @@ def scale_doubt(state: str, basis: str, *, conflict: bool) -> Reason | None:
     return Reason.SCALE_EXTERNAL if state == "external" else Reason.NO_SCALE
 
 
-def _plan_for(inputs: Inputs, stage: str) -> Plan | None:
-    return inputs.as_fitted if stage == "as_fitted" else inputs.plan
+def plan_for(inputs: Inputs, stage: str) -> Plan | None:
+    """Return the plan that a stage is about: as fitted once it is done, else as planned.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from referral.core.measure.readings import Profile
+    >>> plan, done = Plan(heel_trim_mm=5.0), Plan(heel_trim_mm=3.0)
+    >>> foot = Profile("LF", "adult_horse", date(2026, 1, 1))
+    >>> plan_for(Inputs(foot, {}, plan, done, is_done=True), "after_fit").heel_trim_mm
+    3.0
+    """
+    return inputs.as_fitted if stage == "as_fitted" or inputs.is_done else inputs.plan
 
 
 def _planned(plan: Plan | None, measure: str) -> Quantity:

@@ -10,7 +10,11 @@ from referral.core.rules.finding import SEVERITIES
 from referral.core.rules.inputs import Inputs
 from referral.core.rules.reasons import Reason
 
-KINDS = ("threshold", "agreement_of_two", "presence", "red_flag", "pattern")
+KINDS = ("threshold", "difference", "agreement_of_two", "presence", "red_flag", "pattern")
+AGAINST = ("previous", "opposite")
+"""What a difference is taken to: the visit before this one, or the other foot of the pair."""
+
+ANY_DEVICE = "any"
 EVIDENCE = ("published", "textbook", "common practice", "from memory")
 ORIGINS = ("shipped", "practice", "case")
 LIMBS = ("LF", "RF", "LH", "RH")
@@ -42,7 +46,10 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Applies:
-    """The feet a rule is for. Adult forefeet if nothing else is said; ``None`` means any."""
+    """The feet a rule is for. Adult forefeet if nothing else is said; ``None`` means any.
+
+    ``devices`` may hold ``any``: every shoe there is, but not a bare foot.
+    """
 
     limbs: frozenset[str] = FORE
     animals: frozenset[str] | None = frozenset({"adult_horse"})
@@ -54,7 +61,12 @@ class Applies:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule. ``measure`` belongs to a threshold, ``of`` to every other kind."""
+    """One rule. A threshold and a difference have a ``measure``, every other kind an ``of``.
+
+    ``against`` says what a difference is taken to, ``relative`` that it is a share of that,
+    in percent. ``words`` are what a pattern looks for. An ``optional`` rule is for a reading
+    that films need not show: it stands beside one that must be there.
+    """
 
     id: str
     title: str
@@ -66,6 +78,10 @@ class Rule:
     of: str | None = None
     applies: Applies = field(default_factory=Applies)
     origin: str = "shipped"
+    against: str | None = None
+    relative: bool = False
+    words: tuple[str, ...] = ()
+    optional: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,4 +163,4 @@ def out_of_scope(applies: Applies, inputs: Inputs) -> Reason | None:
 
 def _allows(wanted: frozenset[str] | None, seen: frozenset[str] | set[str]) -> bool:
     """Return whether nothing is asked for, or something asked for is there."""
-    return wanted is None or bool(wanted & seen)
+    return wanted is None or bool(wanted & seen) or (ANY_DEVICE in wanted and bool(seen))

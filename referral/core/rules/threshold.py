@@ -4,10 +4,11 @@ import math
 from dataclasses import dataclass, replace
 
 from referral.core.rules.claims import Claim, Settled
+from referral.core.rules.derived import quantity_of
 from referral.core.rules.finding import Finding, blank_finding
 from referral.core.rules.guard import Bound, decide, margin_of, p_beyond
 from referral.core.rules.inputs import Inputs
-from referral.core.rules.quantities import Quantity, find_quantity
+from referral.core.rules.quantities import Quantity
 from referral.core.rules.reasons import Reason
 from referral.core.rules.rule import severity_rank
 from referral.core.rules.wording import (
@@ -22,6 +23,9 @@ REASONS = {
     "OUTSIDE": Reason.BEYOND,
     "TOO_CLOSE": Reason.GUARD_BAND,
 }
+OUT_OF_SCOPE = frozenset({Reason.NO_CLIP, Reason.NO_DEVICE})
+"""Why a number is not there that the foot need not have: the limit is then not for it."""
+
 REPLACED = {
     "case": Reason.REPLACED_BY_CASE_LIMIT,
     "practice": Reason.REPLACED_BY_PRACTICE_LIMIT,
@@ -114,7 +118,7 @@ def claimed_quantity(claim: Claim, inputs: Inputs) -> Quantity:
     >>> claimed_quantity(claim, foot).reason.value
     'missing_fact'
     """
-    quantity = find_quantity(inputs, claim.measure, claim.stage)
+    quantity = quantity_of(inputs, claim.measure, claim.stage)
     units = {bound.unit for bound in claim.bounds}
     if quantity.reason is None and units != {quantity.unit}:
         return Quantity(quantity.value, quantity.u, quantity.unit, Reason.UNIT_MISMATCH)
@@ -159,6 +163,12 @@ def _finding(settled: Settled, quantity: Quantity, answer: Answer) -> Finding:
 def _unjudged(settled: Settled, quantity: Quantity) -> Finding:
     bound = max(settled.kept, key=lambda bound: severity_rank(bound.severity))
     reason = quantity.reason or Reason.MISSING_READING
+    if reason in OUT_OF_SCOPE:
+        return replace(
+            _bounded(settled, quantity, bound),
+            reason=reason.value,
+            says=f"{settled.claim.title}: not judged, {reason.sentence}.",
+        )
     sentence = cannot_tell_sentence(settled.claim.title, reason, quantity.detail)
     return replace(
         _bounded(settled, quantity, bound),

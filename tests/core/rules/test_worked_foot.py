@@ -36,7 +36,11 @@ def test_the_worked_plan_against_the_shipped_rules():
     # after a 5 mm heel trim, 3 degree wedge, 10 mm shoe set back 20 mm and 8 mm longer:
     # palmar angle 6.11, sole 12.00, breakover 21.20, behind the centre 48.14 %.
     judgement = findings(landmark_sd_mm=0.0, sd_given=True)
-    answers = {each.rule: (each.verdict, each.severity) for each in judgement.findings}
+    answers = {
+        each.rule: (each.verdict, each.severity)
+        for each in judgement.findings
+        if each.verdict != "NOT_APPLICABLE"
+    }
     assert answers == {
         "R01": ("WITHIN", "note"),
         "R04": ("OUTSIDE", "caution"),
@@ -50,6 +54,17 @@ def test_the_worked_plan_against_the_shipped_rules():
         "R24": ("WITHIN", "red_flag"),
         "R26": ("WITHIN", "caution"),
         "R27": ("WITHIN", "caution"),
+        # breakover 21.20 + 5 weeks x 2.1 mm x cos 47 = 28.4 at the due date
+        "R11": ("OUTSIDE", "caution"),
+        # toe 41.97 mm ahead of the tip; walls of 47 and 45 degrees
+        "R12": ("OUTSIDE", "caution"),
+        "R14": ("WITHIN", "note"),
+        "R21": ("WITHIN", "caution"),
+        "R23": ("CANNOT_TELL", "note"),
+        "R33": ("WITHIN", "caution"),
+        "R35": ("WITHIN", "note"),
+        "R44": ("WITHIN", "caution"),
+        "R53": ("WITHIN", "note"),
     }
     values = {each.rule: each.value for each in judgement.findings}
     assert values["R04"] == pytest.approx(12.00, abs=0.01)
@@ -58,7 +73,9 @@ def test_the_worked_plan_against_the_shipped_rules():
     assert values["R08"] == pytest.approx(48.14, abs=0.01)
     assert values["R10"] == pytest.approx(21.20, abs=0.01)
     assert values["R20"] == pytest.approx(3.0 - 2.983, abs=0.002)  # atan(7.9 / 151.58)
-    assert (judgement.worst, judgement.not_run) == ("caution", ())
+    assert judgement.worst == "caution"
+    # what a film of this foot does not show, and what nobody said
+    assert set(judgement.not_run) >= {"R03", "R15", "R28", "R31", "R32", "R45"}
 
 
 def test_with_landmark_uncertainty_the_breakover_is_too_close_to_call():

@@ -4,15 +4,13 @@ import math
 from dataclasses import replace
 
 from referral.core.predict.plan import Plan
-from referral.core.rules.claims import limit_bounds
 from referral.core.rules.finding import Finding
 from referral.core.rules.inputs import Inputs, Setting
+from referral.core.rules.kinds.bounded import bounded_findings
 from referral.core.rules.kinds.outcome import outcome
-from referral.core.rules.quantities import Quantity, find_quantity
+from referral.core.rules.quantities import Quantity, find_quantity, plan_for
 from referral.core.rules.reasons import Reason
 from referral.core.rules.rule import Limit, Rule
-from referral.core.rules.threshold import Answer, answers
-from referral.core.rules.wording import limit_sentence, with_advice
 
 AGREEMENT_REASONS = {
     "WITHIN": Reason.AGREES,
@@ -53,7 +51,7 @@ def judge_wedge(rule: Rule, limits: tuple[Limit, ...], setting: Setting) -> list
     >>> judge_wedge(rule, (limit,), Setting(foot, day))[0].verdict
     'WITHIN'
     """
-    plan = setting.inputs.plan
+    plan = plan_for(setting.inputs, rule.stage)
     if plan is None:
         return None
     if not plan.wedge_deg and not plan.wedge_mm:
@@ -64,9 +62,7 @@ def judge_wedge(rule: Rule, limits: tuple[Limit, ...], setting: Setting) -> list
     if length.reason is not None:
         return [outcome(rule, limits[0], "CANNOT_TELL", length.reason, "wedge length in mm")]
     difference = _difference(plan.wedge_deg, plan.wedge_mm, length)
-    bounds = tuple(bound for limit in limits for bound in limit_bounds(limit))
-    found = answers(difference.value or 0.0, difference.u or 0.0, bounds)
-    return [_finding(rule, limits[0], difference, answer) for answer in found]
+    return bounded_findings(rule, limits, difference, AGREEMENT_REASONS)
 
 
 def _wedge_length(plan: Plan, inputs: Inputs) -> Quantity:
@@ -99,20 +95,3 @@ def _difference(angle_deg: float, height_mm: float, length: Quantity) -> Quantit
     # d(theta)/dL = t / (t^2 + L^2), written so that no square can overflow
     slope = math.sin(math.radians(abs(angle))) / math.hypot(height_mm, length_mm)
     return Quantity(abs(angle_deg - angle), math.degrees(slope * length_u), "deg")
-
-
-def _finding(rule: Rule, limit: Limit, difference: Quantity, answer: Answer) -> Finding:
-    verdict, bound = answer.verdict, answer.bound
-    sentence = limit_sentence(rule.title, verdict, difference, bound, answer.p_outside)
-    advice = None if verdict == "WITHIN" else bound.says or rule.says
-    return replace(
-        outcome(rule, limit, verdict, AGREEMENT_REASONS[verdict]),
-        severity=bound.severity,
-        value=difference.value,
-        u=difference.u,
-        limit=bound.limit,
-        unit=bound.unit,
-        margin=answer.margin,
-        p_outside=answer.p_outside,
-        says=with_advice(sentence, advice, bound.evidence),
-    )
