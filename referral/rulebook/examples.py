@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import date
-from typing import Any
+from types import NoneType, UnionType
+from typing import Any, get_args, get_origin
 
 from referral.core.geometry.scale import Scale
 from referral.core.measure.film import Film
@@ -46,11 +47,18 @@ PARTS: Mapping[str, type] = {
     "lameness": Lameness,
     "lameness_before": Lameness,
 }
-COMPARED: Mapping[str, tuple[type, Mapping[str, str]]] = {
-    "previous": (Previous, PREVIOUS_KEYS),
-    "opposite": (Opposite, OPPOSITE_KEYS),
+COMPARED: Mapping[str, tuple[type, Mapping[str, str], tuple[str, ...]]] = {
+    "previous": (Previous, PREVIOUS_KEYS, ("on",)),
+    "opposite": (Opposite, OPPOSITE_KEYS, ()),
 }
-LISTS = ("red_flags", "film_doubts", "farrier_words")
+WANTED: Mapping[type, str] = {
+    float: "a number",
+    int: "a whole number",
+    str: "text in quotes",
+    tuple: "a list of texts",
+    bool: "true or false",
+    date: "a date such as 2026-01-31, without quotes",
+}
 FAR_DAY = date(9999, 12, 31)
 
 
@@ -176,13 +184,14 @@ def _built(made: type, raw: Mapping[str, Any] | None, faults: FaultList, at: Pla
     """Return a plan or a part of one from its table; ``None`` without a good table."""
     if raw is None:
         return None
-    known = {each.name: _type_of(each.name) for each in fields(made)}
+    known = {each.name: each.type for each in fields(made)}
     before = len(faults.found)
+    raw = {key: tuple(value) if isinstance(value, list) else value for key, value in raw.items()}
     for key, value in raw.items():
         if key not in known:
             faults.add(f"unknown key '{key}'", f"use one of: {', '.join(known)}", key=key, at=at)
-        elif not isinstance(value, known[key]):
-            wanted = "a table" if key in PARTS else "a number"
+        elif not _fits(value, dict if key in PARTS else known[key]):
+            wanted = _wanted_words(dict if key in PARTS else known[key])
             faults.add(f"'{key}' is wrong", f"write {wanted}", key=key, at=at)
     if len(faults.found) > before:
         return None
@@ -194,10 +203,21 @@ def _built(made: type, raw: Mapping[str, Any] | None, faults: FaultList, at: Pla
     )
 
 
-def _type_of(name: str) -> type | tuple[type, ...]:
-    if name in PARTS:
-        return dict
-    return (int, float) if unit_of(name) else object
+def _kinds(annotation: Any) -> list[type]:  # noqa: ANN401 - a type as a dataclass names it
+    """Return the plain types that a field takes, None left out."""
+    named = get_args(annotation) if isinstance(annotation, UnionType) else (annotation,)
+    return [get_origin(each) or each for each in named if each is not NoneType]
+
+
+def _fits(value: object, annotation: object) -> bool:
+    kinds = _kinds(annotation)
+    if float in kinds:
+        return isinstance(value, int | float) and not isinstance(value, bool)
+    return isinstance(value, tuple(kinds))
+
+
+def _wanted_words(annotation: object) -> str:
+    return next((WANTED[each] for each in _kinds(annotation) if each in WANTED), "a table")
 
 
 def _plan(raw: Mapping[str, Any] | None, faults: FaultList, at: Place) -> Plan | None:
@@ -210,18 +230,15 @@ def _plan(raw: Mapping[str, Any] | None, faults: FaultList, at: Place) -> Plan |
 
 def _facts(raw: Mapping[str, Any] | None, faults: FaultList, at: Place) -> Facts | None:
     said = dict(raw) if raw is not None else None
-    for key in LISTS:
-        if said and isinstance(said.get(key), list):
-            said[key] = tuple(said[key])
-    for key, (made, known) in COMPARED.items():
+    for key, (made, known, required) in COMPARED.items():
         table = said.get(key) if said else None
-        if (
-            said is not None
-            and isinstance(table, dict)
-            and check_keys(table, known, (), faults, at)
-        ):
+        if said is None or not isinstance(table, dict):
+            continue
+        if check_keys(table, known, required, faults, at):
             readings = _readings(table.get("readings", {}), faults, at)
             said[key] = made(**{**table, "readings": readings})
+        else:
+            del said[key]
     facts: Facts | None = _built(Facts, said, faults, at)
     return facts
 
