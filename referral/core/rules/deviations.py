@@ -39,6 +39,8 @@ KIND_OF: Mapping[str, str] = MappingProxyType(
         "shoe.lateral_extension_mm": "length_mm",
         "shoe.sole_clearance_mm": "height_mm",
         "shoe.frog_plate_height_mm": "height_mm",
+        "nails.spacing_mm": "length_mm",
+        "nails.last_behind_widest_mm": "length_mm",
     }
 )
 """The numbers of a plan that are compared, by dotted key, and whose tolerance is theirs."""
@@ -51,6 +53,8 @@ EXACT: tuple[str, ...] = (
     "packing",
     "surface",
     "nails.count",
+    "nails.holes",
+    "clips",
     "interval_weeks",
 )
 """What has no tolerance: any difference needs a reason."""
@@ -118,6 +122,8 @@ def _value(plan: Plan, field: str) -> float | str | None:
         value = getattr(value, name, None)
     if field == "shoe.category" and value is None:
         return "barefoot"
+    if isinstance(value, tuple):  # nail holes, or clips by where they sit
+        return ", ".join(getattr(each, "position", each) for each in value) or None
     return value if isinstance(value, int | float | str) else None
 
 

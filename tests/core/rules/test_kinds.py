@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from referral.core.predict.plan import Nails, Plan, Shoe
+from referral.core.predict.plan import Clip, Nails, Plan, Shoe
 from referral.core.rules.deviations import AGREED, KIND_OF, differences
 from referral.core.rules.facts import Facts
 from referral.core.rules.judging import judge
@@ -182,6 +182,8 @@ def test_every_number_has_its_tolerance(field, kind):
     allowed = AGREED[kind]
 
     def plan_with(value):
+        if part == "nails":
+            return Plan(nails=Nails(**{name: value}))
         return Plan(shoe=Shoe("open", **{name: value})) if part else Plan(**{name: value})
 
     at_edge = fitted(plan_with(10.0), plan_with(10.0 + allowed))
@@ -198,6 +200,8 @@ def test_every_number_has_its_tolerance(field, kind):
         (Plan(), Plan(shoe=Shoe("egg_bar")), "shoe.category"),
         (Plan(attachment="glued"), Plan(attachment="nailed"), "attachment"),
         (Plan(nails=Nails(count=6)), Plan(nails=Nails(count=5)), "nails.count"),
+        (Plan(nails=Nails(holes=("L1",))), Plan(nails=Nails(holes=("L1", "L2"))), "nails.holes"),
+        (Plan(clips=(Clip("toe"),)), Plan(clips=(Clip("side"), Clip("side"))), "clips"),
         (Plan(), Plan(packing="silicone"), "packing"),
     ],
 )
