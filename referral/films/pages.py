@@ -76,8 +76,8 @@ class FilmPage:
     drawing: str
     taken: tuple[tuple[str, str], ...]
     taken_on: date
-    width_px: int
-    height_px: int
+    size_px: tuple[int, int]
+    stretch: tuple[float, float]
     original_name: str
     described: Mapping[str, Any]
     landmarks: tuple[LandmarkSlot, ...]
@@ -127,8 +127,8 @@ def film_page(
         drawing=DRAWINGS[row.view],
         taken=taken_says(film),
         taken_on=row.taken_on,
-        width_px=row.width_px,
-        height_px=row.height_px,
+        size_px=film.size_px,
+        stretch=film.stretch,
         original_name=row.original_name,
         described=row.described,
         landmarks=landmark_slots(row.view, points),
@@ -170,7 +170,7 @@ def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:
     """Return what is drawn over a film: landmarks, lines, and the marker."""
     return overlay_svg(
         film.landmarks.points_px if film.landmarks else {},
-        (film.film.width_px, film.film.height_px),
+        film.size_px,
         view=film.film.view,
         marker_ends_px=marker["ends"],
         pixel_aspect=film.scale.aspect,

@@ -11,6 +11,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from referral.core.geometry.frames import square_stretch
 from referral.core.geometry.scale import Scale
 from referral.core.measure.film import Film as CoreFilm
 from referral.core.measure.readings import Caveat, Measured, Reading
@@ -39,6 +40,16 @@ class MeasuredFilm:
         """The scale in force; a film on which nothing was set has none."""
         return self.as_core().scale_in_force
 
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height of the stored original."""
+        return self.film.width_px, self.film.height_px
+
+    @property
+    def stretch(self) -> tuple[float, float]:
+        """How many times wider and higher a pixel of the original is shown."""
+        return square_stretch(self.scale.aspect)
+
     def as_core(self) -> CoreFilm:
         """Return the film as the core measures it."""
         points = self.landmarks.points_px if self.landmarks else {}
@@ -48,7 +59,7 @@ class MeasuredFilm:
             landmarks_px={name: np.asarray(value, float) for name, value in points.items()},
             landmarks_mm=None,
             scale=scale_from_given(given),
-            size_px=(self.film.width_px, self.film.height_px),
+            size_px=self.size_px,
             shod=self.film.shod,
             taken_on=self.film.taken_on,
             trim=self.film.trim,

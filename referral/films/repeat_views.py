@@ -47,7 +47,7 @@ def keep(number: int, film_id: UUID) -> ResponseReturnValue:
         film = film_of(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_form(MeasureForm(), request.form)
-        refuse_other_picture(film.film, given)
+        refuse_other_picture(film, given)
         check_places(film.film, given["landmarks"])
         command = PlaceAgain(film_id, given["landmarks"])
         place_again(visit.session, visit.access, command, visit.now)
@@ -71,6 +71,7 @@ def _form(number: int, film_id: UUID, state: FormState, status: int = 200) -> Re
             form=state,
             number=number,
             film=film.film,
+            stretch=film.stretch,
             title=dict(VIEW_NAMES)[film.film.view],
             landmarks=landmark_slots(film.film.view, {}),
             lines=VIEWS[film.film.view].lines,

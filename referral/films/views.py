@@ -234,7 +234,7 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
         film = film_of(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_form(MeasureForm(), request.form)
-        refuse_other_picture(film.film, given)
+        refuse_other_picture(film, given)
         points = given["landmarks"]
         check_places(film.film, points)
         scale = scale_given(film, given)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from referral.core.geometry.frames import shown_size
 from referral.core.geometry.scale import Scale, ScaleTags
 from referral.storage.decode.apart import Answer, in_a_child
 from referral.storage.decode.sniff import kind_of
@@ -143,9 +144,16 @@ def png_bytes(film: DecodedFilm) -> bytes:
 
 
 def jpeg_bytes(film: DecodedFilm, longest_px: int) -> bytes:
-    """Return the picture as JPEG, its longer side at most so many pixels, with no metadata."""
+    """Return the picture as JPEG, its longer side at most so many pixels, with no metadata.
+
+    Pixels that are not square are stretched, so that it looks everywhere as it measures.
+    """
     image = Image.fromarray(film.pixels)
-    image.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
+    wanted = shown_size(film.size_px, film.scale.aspect)
+    shrink = min(1.0, longest_px / max(wanted))
+    width, height = (max(1, round(side * shrink)) for side in wanted)
+    if (width, height) != image.size:
+        image = image.resize((width, height), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     image.save(out, "JPEG", quality=JPEG_QUALITY)
     return out.getvalue()

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pikepdf
+import pypdfium2
 import pytest
 
 from referral.errors import Invalid
@@ -216,6 +217,25 @@ def test_without_a_film_it_says_why():
     )
     text = text_of(render_sheet(replace(sample(), limbs=(part,)), {}).data)
     assert "No film: judged on readings stated by hand." in text
+
+
+@pytest.mark.pdf
+def test_a_film_of_long_pixels_is_printed_as_it_measures():
+    """256 x 120 pixels a third higher than wide are printed 1.6 times as wide as high."""
+    film = replace(sample().limbs[0].film, size_px=(256, 120), pixel_aspect=(4.0, 3.0))
+    part = replace(sample().limbs[0], film=film, drawn=None)
+    pdf = render_sheet(replace(sample(), limbs=(part,)), PICTURES).data
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        boxes = [
+            each.get_bounds()
+            for page in document
+            for each in page.get_objects(filter=[pypdfium2.raw.FPDF_PAGEOBJ_IMAGE])
+        ]
+    finally:
+        document.close()
+    ratios = [(right - left) / (top - bottom) for left, bottom, right, top in boxes]
+    assert ratios == [pytest.approx(1.6, rel=1e-3)]
 
 
 def test_a_wrong_picture_is_refused():
