@@ -12,6 +12,7 @@ from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.core.measure.readings import Caveat, Measured
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.views import VIEWS
+from referral.films.conventions import convention_says
 from referral.films.edges import edge_words
 from referral.films.overlay import overlay_svg
 from referral.films.queries import MeasuredFilm
@@ -91,6 +92,7 @@ class FilmPage:
     absent: tuple[AbsentReading, ...]
     warnings: tuple[str, ...]
     own_scatter: str
+    defined: tuple[tuple[str, str], ...]
 
 
 DRAWINGS = {
@@ -142,6 +144,7 @@ def film_page(
         absent=absent_readings(measured),
         warnings=tuple(each.text for each in (*measured.warnings, *doubts)),
         own_scatter=own_scatter_says(film),
+        defined=defined_how(measured),
     )
 
 
@@ -181,6 +184,14 @@ def shown_readings(measured: Measured) -> tuple[tuple[str, str], ...]:
     """Return each reading's name and its value with U."""
     return tuple(
         (MEASURES[code].name, shown(each.value, each.u, each.unit))
+        for code, each in measured.readings.items()
+    )
+
+
+def defined_how(measured: Measured) -> tuple[tuple[str, str], ...]:
+    """Return each reading's name and the definition it is taken by."""
+    return tuple(
+        (MEASURES[code].name, convention_says(each.convention))
         for code, each in measured.readings.items()
     )
 

@@ -18,6 +18,7 @@ from referral.core.measure.readings import Caveat, Measured, Reading
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.views import VIEWS
 from referral.errors import NotFound
+from referral.films.conventions import convention_from
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.scales import scale_from_given
 
@@ -155,7 +156,15 @@ def reading_sets(
 
 def _measured(reading_set: ReadingSet, rows: Sequence[ReadingRow]) -> Measured:
     readings = {
-        row.code: Reading(row.code, row.value, row.u, row.unit, row.scale_state, row.basis)
+        row.code: Reading(
+            row.code,
+            row.value,
+            row.u,
+            row.unit,
+            row.scale_state,
+            row.basis,
+            convention=convention_from(row.convention),
+        )
         for row in rows
     }
     return Measured(

@@ -168,7 +168,7 @@ def sample_app(
     posted: list[dict] = []
     jpeg = picture or film_jpeg()
     _pages(app, placed or {}, jpeg, posted)
-    app.config.update(VIEW=view, SIZE_PX=size_px, STRETCH=stretch)
+    app.config.update(VIEW=view, PICTURE={"size_px": size_px, "stretch": stretch})
     return app, posted
 
 
@@ -182,8 +182,7 @@ def _pages(app: Flask, placed: dict, jpeg: bytes, posted: list[dict]) -> None:
         return render_template(
             "editor.html",
             form=FormState(),
-            size_px=app.config["SIZE_PX"],
-            stretch=app.config["STRETCH"],
+            **app.config["PICTURE"],
             view=app.config["VIEW"],
             is_photo=VIEWS[app.config["VIEW"]].is_photo,
             drawing=DRAWINGS[app.config["VIEW"]],

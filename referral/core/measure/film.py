@@ -42,9 +42,9 @@ from referral.core.measure.reasons import (
     photo_no_scale,
     refused_readings,
 )
+from referral.core.measure.registry import measure_of
 from referral.core.measure.uncertainty import first_order, monte_carlo
 from referral.core.measure.views import VIEWS, View
-from referral.core.units import unit_of
 
 DEFAULT_LANDMARK_SD_MM = 0.5
 GREATEST_SD_MM = 20.0
@@ -386,7 +386,8 @@ def _values(
 def _reading(film: Film, code: str, value: float, u: float) -> Reading:
     in_mm = film.landmarks_mm is not None
     basis = "photo" if film.is_photo else ("foot_frame" if in_mm else "film")
-    return Reading(code, value, u, unit_of(code) or "", film.scale_state, basis)
+    kind = measure_of(code)
+    return Reading(code, value, u, kind.unit, film.scale_state, basis, convention=kind.convention)
 
 
 def _caveats(film: Film, placed: Placement | None, fit: CondyleFit | None) -> tuple[Caveat, ...]:
