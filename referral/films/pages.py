@@ -13,11 +13,13 @@ from referral.core.measure.readings import Caveat, Measured
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.views import VIEWS
 from referral.films.conventions import convention_says
+from referral.films.doubts import claimed_taken_at
 from referral.films.edges import edge_words
 from referral.films.overlay import overlay_svg
 from referral.films.queries import MeasuredFilm
 from referral.films.schemas import SHOD, TRIMS
 from referral.films.schemas import VIEWS as VIEW_NAMES
+from referral.web.written import day
 
 SLOTS = 6
 """How many points round the joint face may be placed on a page."""
@@ -236,6 +238,11 @@ def taken_says(film: MeasuredFilm) -> tuple[tuple[str, str], ...]:
             ("Both feet on blocks of one height", _yes_no(row.on_blocks)),
             ("Beam at the height of the sole", _yes_no(row.beam_at_sole)),
         ]
+    claimed = claimed_taken_at(row)
+    if claimed is not None:
+        zone = f" {claimed.tzinfo}" if claimed.tzinfo else ", zone not said"
+        said = f"{day(claimed.date())}, {claimed:%H:%M}{zone} (claimed)"
+        asked.append(("Taken, by the camera's clock", said))
     return tuple(asked)
 
 

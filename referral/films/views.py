@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Mapping
 from functools import partial
+from pathlib import PurePath
 from typing import Any
 from uuid import UUID
 
@@ -23,10 +24,11 @@ from referral.cases.visit import (
 )
 from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
-from referral.errors import Invalid, NotFound, OutOfDate, WrongState
+from referral.errors import Invalid, OutOfDate, WrongState
 from referral.films.doubts import doubts_of
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
-from referral.films.pages import FilmPage, film_page, live_readings, typed_codes
+from referral.films.originals import disposition, may_have, offer_says, original_of
+from referral.films.pages import film_page, live_readings, typed_codes
 from referral.films.preview import OnScreen, preview
 from referral.films.queries import film_of
 from referral.films.repeats import sds_of
@@ -211,18 +213,14 @@ def show(number: int, film_id: UUID) -> ResponseReturnValue:
 
 
 def _editor(number: int, film_id: UUID, state: FormState, status: int = 200) -> ResponseReturnValue:
-    page = _page(number, film_id)
-    return make_response(
-        render_template("films/show.html", page=page, form=state, key=new_key()), status
-    )
-
-
-def _page(number: int, film_id: UUID) -> FilmPage:
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
         may = visit.access.may(measure_move_of(film.film.view))
         doubts = doubts_of(visit.session, film)
-        return film_page(film, doubts, number, visit.access.revision, may_measure=may)
+        page = film_page(film, doubts, number, visit.access.revision, may_measure=may)
+        offer = offer_says(film.film) if may_have(visit.access, film.film) else ""
+    html = render_template("films/show.html", page=page, offer=offer, form=state, key=new_key())
+    return make_response(html, status)
 
 
 @blueprint.post("/cases/<int:number>/films/<uuid:film_id>/landmarks")
@@ -280,14 +278,13 @@ def picture(number: int, film_id: UUID) -> ResponseReturnValue:
 @blueprint.get("/cases/<int:number>/films/<uuid:film_id>/original")
 @sign_in_required
 def original(number: int, film_id: UUID) -> ResponseReturnValue:
-    """Serve a film's original DICOM file as a download, byte for byte."""
+    """Serve the original as a download: a DICOM file to vets, a photo without its metadata."""
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
-        if film.film.described.get("kind") != "dicom":
-            raise NotFound("Only a film's DICOM file is handed out as it came.")
-        data = visit.wired.blobs.get(film.film.original_sha256)
-    response = _file(data, "application/dicom")
-    response.headers["Content-Disposition"] = f'attachment; filename="{film_id}.dcm"'
+        given = original_of(visit.access, film.film, visit.wired.blobs)
+    response = _file(given.data, given.mime_type)
+    plain = f"{film_id}{PurePath(given.name).suffix}"
+    response.headers["Content-Disposition"] = disposition(given.name, plain)
     return response
 
 

@@ -57,7 +57,6 @@ def test_the_picture_is_served_smaller_and_cannot_run_anything(yard):
     assert max(Image.open(io.BytesIO(picture.data)).size) == 2400
     assert "sandbox" in picture.headers["Content-Security-Policy"]
     assert "no-store" in picture.headers["Cache-Control"]
-    assert yard.open("vet", f"{film}/original").status_code == 404
     assert yard.open("other_vet", f"{film}/picture.jpg").status_code == 404
 
 

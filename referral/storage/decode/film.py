@@ -34,6 +34,8 @@ class DecodedFilm:
 
     ``size_px`` is width, height; ``sha256`` is of the file as it came.
     ``identity_present`` names the identifying fields that hold something, never their values.
+    ``camera_turn`` is a photo's turn as its camera says, 1 to 8 as EXIF counts them, and
+    ``claimed_taken_at`` the moment by its camera's clock, in ISO 8601, as a claim.
     """
 
     kind: str
@@ -51,6 +53,8 @@ class DecodedFilm:
     identity_present: tuple[str, ...]
     warnings: tuple[str, ...]
     sha256: str
+    camera_turn: int | None = None
+    claimed_taken_at: str | None = None
 
 
 def read_film(data: bytes, name: str) -> DecodedFilm:
@@ -102,8 +106,16 @@ def read_apart(data: bytes, name: str) -> ReadFilm:
 
 def _kept(film: DecodedFilm) -> Answer:
     tags = None if film.scale_tags is None else asdict(film.scale_tags)
-    said = {"described": describe(film), "scale_tags": tags}
+    said = {"described": _for_the_record(film), "scale_tags": tags}
     return said, jpeg_bytes(film, SERVED_LONGEST_PX)
+
+
+def _for_the_record(film: DecodedFilm) -> dict[str, Any]:
+    """Return what is understood of a film, with what only a photo's camera says."""
+    if film.camera_turn is None:
+        return describe(film)
+    said = {"camera_turn": film.camera_turn, "claimed_taken_at": film.claimed_taken_at}
+    return {**describe(film), **said}
 
 
 def describe(film: DecodedFilm) -> dict[str, Any]:
