@@ -24,7 +24,7 @@ MIME_TYPES = {
     "webp": "image/webp",
 }
 SUFFIXES = {"dicom": ".dcm", "jpeg": ".jpg", "png": ".png", "webp": ".webp"}
-UNSAFE = re.compile(r"[^\w .,()+=@~-]|\.(?=\.)")
+UNSAFE = re.compile(r"[^\w .,()+=@~-]")
 LONGEST_STEM = 80
 ONLY_VETS = "A DICOM file names owner and animal: only the case's vets are given it."
 
