@@ -221,6 +221,10 @@ def marker_of(film: MeasuredFilm) -> Mapping[str, Any]:
     }
 
 
+SQUARE_SAYS = {"lateromedial": "Condyles over each other", "dorsopalmar": "Square to the foot"}
+"""How it is called on each kind of film that it is not oblique."""
+
+
 def taken_says(film: MeasuredFilm) -> tuple[tuple[str, str], ...]:
     """Return what was said of how the picture was taken, question and answer."""
     row = film.film
@@ -231,8 +235,8 @@ def taken_says(film: MeasuredFilm) -> tuple[tuple[str, str], ...]:
     ]
     if row.view != "sole_photo":
         asked.append(("Cannon vertical", _yes_no(row.cannon_vertical)))
-    if row.view == "lateromedial":
-        asked.append(("Condyles over each other", _yes_no(row.condyles_superimposed)))
+    if row.view in SQUARE_SAYS:
+        asked.append((SQUARE_SAYS[row.view], _yes_no(row.condyles_superimposed)))
     if not VIEWS[row.view].is_photo:
         asked += [
             ("Both feet on blocks of one height", _yes_no(row.on_blocks)),

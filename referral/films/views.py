@@ -1,13 +1,13 @@
 """Films: add one, look at it, place landmarks and scale, type readings."""
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
 from pathlib import PurePath
 from typing import Any
 from uuid import UUID
 
-from flask import Blueprint, Response, flash, jsonify, make_response, render_template, request
+from flask import Blueprint, Response, jsonify, make_response, render_template, request
 from flask import url_for as address
 from flask.typing import ResponseReturnValue
 
@@ -15,16 +15,14 @@ from referral.cases.access import CaseAccess
 from referral.cases.choices import LIMBS
 from referral.cases.visit import (
     Visit,
-    changing_case,
-    do_once,
-    late_form,
+    keep_or_show,
     new_key,
     not_to_come,
     reading_case,
 )
 from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
-from referral.errors import Invalid, OutOfDate, WrongState
+from referral.errors import Invalid
 from referral.films.doubts import doubts_of
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
 from referral.films.originals import disposition, may_have, offer_says, original_of
@@ -67,15 +65,11 @@ from referral.web.wiring import wiring
 blueprint = Blueprint("films", __name__)
 
 UNUSABLE = 422
-MOVED_ON = 409
 TOO_LARGE = 413
 LONGEST_WAIT_S = 8.0
 BETWEEN_LOOKS_S = 0.02
 NOTHING_PLACED = "Place a landmark, or both ends of the marker with its length."
 PICTURE_POLICY = "default-src 'none'; sandbox"
-
-Act = Callable[[Visit], str]
-Show = Callable[[FormState, int], ResponseReturnValue]
 
 
 def _home(visit: Visit, anchor: str) -> str:
@@ -108,7 +102,7 @@ def add(number: int) -> ResponseReturnValue:
         return address("films.show", number=number, film_id=sent[0])
 
     form = partial(_film_form, number)
-    answer = _do(number, act, "", form)
+    answer = keep_or_show(number, act, "", form)
     if not sent:
         return answer
     _await(sent[0])
@@ -162,22 +156,6 @@ def _await(upload_id: UUID) -> None:
             if is_settled(session, upload_id):
                 return
         time.sleep(BETWEEN_LOOKS_S)
-
-
-def _do(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
-    """Make the move once, say so; or show the form again with what is wrong."""
-    try:
-        with changing_case(number) as visit:
-            answer = do_once(visit, lambda: act(visit))
-    except Invalid as error:
-        return show(state_of_form(request.form, error), UNUSABLE)
-    except (OutOfDate, WrongState) as error:
-        with reading_case(number) as visit:
-            state = late_form(visit, error)
-        return show(state, MOVED_ON)
-    if said:
-        flash(said)
-    return answer
 
 
 def _film_form(number: int, state: FormState, status: int = 200) -> ResponseReturnValue:
@@ -242,7 +220,7 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
         return _measured(visit, MeasureFilm(film_id, points, scale, visit.today, own))
 
     said = "Landmarks, scale and readings are kept."
-    return _do(number, act, said, partial(_editor, number, film_id))
+    return keep_or_show(number, act, said, partial(_editor, number, film_id))
 
 
 def _measured(visit: Visit, command: MeasureFilm) -> str:
@@ -314,7 +292,7 @@ def readings(number: int) -> ResponseReturnValue:
         measured = stated_readings(typed_values(request.form, given["scale"]))
         return _typed_in(visit, TypeReadings(given["limb"], taken_on, measured, visit.today))
 
-    return _do(number, act, "The readings are kept.", partial(_readings_form, number))
+    return keep_or_show(number, act, "The readings are kept.", partial(_readings_form, number))
 
 
 def _typed_in(visit: Visit, command: TypeReadings) -> str:

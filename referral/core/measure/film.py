@@ -50,7 +50,7 @@ DEFAULT_LANDMARK_SD_MM = 0.5
 GREATEST_SD_MM = 20.0
 OBLIQUE_UP_TO_DEG = 20.0
 OBLIQUE_U = (1.0 / math.cos(math.radians(OBLIQUE_UP_TO_DEG)) - 1.0) / math.sqrt(3.0)
-"""Relative u of lengths along the ground on a film whose condyles are not superimposed.
+"""Relative u of lengths along the ground on a film that is not square to the foot.
 
 Rectangular up to a foot turned by 20 degrees, lengths x cos(turn); the loss of rotation on
 real feet is larger than this plane model's (Koblik 1988, JAVMA 192:346-349).
@@ -397,4 +397,4 @@ def _caveats(film: Film, placed: Placement | None, fit: CondyleFit | None) -> tu
         return (PHOTO_GUIDE, *found)
     if fit is not None:
         found += condyle_caveats(fit)
-    return found if film.condyles_superimposed is not False else (*found, OBLIQUE)
+    return found if film.condyles_superimposed is not False else (*found, OBLIQUE[film.view])

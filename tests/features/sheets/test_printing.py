@@ -16,9 +16,11 @@ from referral.sheets.printing import print_sheet, render_sheet
 from referral.sheets.snapshot import Party, SheetKind
 from referral.sheets.wording import moment, with_u
 from referral.storage.canonical import sha256_hex
+from referral.storage.decode.film import SERVED_LONGEST_PX, jpeg_bytes, read_film
 from referral.web.fonts import printed_text, unprintable_characters
 from referral.web.pdf import render_pdf
 from referral.web.written import day, number
+from tests.features.decode.test_stripped import SECRETS, photo
 from tests.features.sheets.sample import FILM, OWNER, VET, sample
 
 PICTURES = {sha256_hex(FILM): FILM}
@@ -236,6 +238,27 @@ def test_a_film_of_long_pixels_is_printed_as_it_measures():
         document.close()
     ratios = [(right - left) / (top - bottom) for left, bottom, right, top in boxes]
     assert ratios == [pytest.approx(1.6, rel=1e-3)]
+
+
+@pytest.mark.pdf
+def test_what_a_photo_said_of_place_and_owner_is_not_in_the_sheet():
+    picture = jpeg_bytes(read_film(photo("JPEG"), "hoof.jpg"), SERVED_LONGEST_PX)
+    digest = sha256_hex(picture)
+    film = replace(sample().limbs[0].film, picture_sha256=digest, size_px=(80, 160))
+    part = replace(sample().limbs[0], film=film, drawn=None)
+    pdf = render_sheet(replace(sample(), limbs=(part,)), {digest: picture}).data
+    assert picture[-400:-2] in pdf  # the picture stands in it as it is served, not packed
+    for secret in (b"Exif", *SECRETS):
+        assert secret not in pdf, secret
+
+
+@pytest.mark.pdf
+def test_a_length_prints_as_the_scale_gives_it():
+    """240 px of 0.190840 mm are 45.802 mm, printed to the one decimal a sheet has."""
+    row = replace(sample().limbs[0].readings[0], now=Value(240 * 0.190840, 0.25), unit="mm")
+    part = replace(sample().limbs[0], readings=(row,), film=None, film_absent="none.", drawn=None)
+    text = text_of(render_sheet(replace(sample(), limbs=(part,)), {}).data)
+    assert "45.8 ± 0.5" in text
 
 
 def test_a_wrong_picture_is_refused():
