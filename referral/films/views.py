@@ -20,6 +20,7 @@ from referral.cases.visit import (
     not_to_come,
     reading_case,
 )
+from referral.core.geometry.frames import shown_size
 from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
 from referral.errors import Invalid
@@ -52,6 +53,7 @@ from referral.films.service import (
     type_readings,
 )
 from referral.films.uploads import check_places, refuse_other_picture, scale_given, sent_file
+from referral.storage.decode.film import in_proportion
 from referral.web.forms import (
     SUMMARY,
     FormState,
@@ -250,7 +252,8 @@ def picture(number: int, film_id: UUID) -> ResponseReturnValue:
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
         data = visit.wired.blobs.get(film.film.picture_sha256)
-    return _file(data, "image/jpeg")
+    shown = in_proportion(data, shown_size(film.size_px, film.scale.aspect))
+    return _file(shown, "image/jpeg")
 
 
 @blueprint.get("/cases/<int:number>/films/<uuid:film_id>/original")

@@ -6,12 +6,12 @@ import re
 
 import pytest
 from PIL import Image
-from sqlalchemy import select
+from sqlalchemy import select, update
 
 from referral.films.models import Film, LandmarkSet
 from referral.films.queries import film_of
 from tests.features.decode.files import LARGE
-from tests.web.yard import a_yard, film_form, words_of
+from tests.web.yard import a_yard, film_form, plain_jpeg, words_of
 
 NAME = "color-px.dcm"
 SHOWN_RATIO = 1.6
@@ -58,6 +58,14 @@ def test_its_picture_and_its_page_are_stretched(yard, film):
     assert "256 × 120 px, not square: shown stretched" in words_of(yard.open("vet", film))
     overlay = re.search(r'class="film-overlay" viewBox="([^"]*)"', yard.open("owner", film).text)
     assert overlay.group(1) == "0 0 256 160"
+
+
+def test_a_picture_made_before_pictures_were_stretched_is_stretched_as_it_is_served(yard, film):
+    earlier = plain_jpeg((256, 120))
+    with yard.database.transaction() as session:
+        blobs = yard.app.extensions["referral"].blobs
+        session.execute(update(Film).values(picture_sha256=blobs.put(earlier)))
+    assert ratio_of(yard.open("vet", f"{film}/picture.jpg").data) == pytest.approx(SHOWN_RATIO)
 
 
 def test_landmarks_are_kept_in_the_originals_pixels(yard, film):

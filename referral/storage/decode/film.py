@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from referral.core.geometry.frames import shown_size
+from referral.core.geometry.frames import ASPECT_TOLERANCE, shown_size
 from referral.core.geometry.scale import Scale, ScaleTags
 from referral.storage.decode.apart import Answer, in_a_child
 from referral.storage.decode.sniff import kind_of
@@ -160,12 +160,22 @@ def jpeg_bytes(film: DecodedFilm, longest_px: int) -> bytes:
 
     Pixels that are not square are stretched, so that it looks everywhere as it measures.
     """
-    image = Image.fromarray(film.pixels)
     wanted = shown_size(film.size_px, film.scale.aspect)
+    return _fitted(Image.fromarray(film.pixels), wanted, longest_px)
+
+
+def in_proportion(jpeg: bytes, wanted: tuple[float, float]) -> bytes:
+    """Return a picture of ours as it is, or stretched if it was made before pictures were."""
+    image = Image.open(io.BytesIO(jpeg), formats=["JPEG"])
+    skew = image.width * wanted[1] / (image.height * wanted[0]) - 1.0
+    return jpeg if abs(skew) <= ASPECT_TOLERANCE else _fitted(image, wanted, SERVED_LONGEST_PX)
+
+
+def _fitted(image: Image.Image, wanted: tuple[float, float], longest_px: int) -> bytes:
     shrink = min(1.0, longest_px / max(wanted))
     width, height = (max(1, round(side * shrink)) for side in wanted)
     if (width, height) != image.size:
-        image = image.resize((width, height), Image.Resampling.LANCZOS)
+        image = image.resize((width, height), Image.Resampling.LANCZOS, reducing_gap=2.0)
     out = io.BytesIO()
     image.save(out, "JPEG", quality=JPEG_QUALITY)
     return out.getvalue()
