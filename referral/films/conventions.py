@@ -32,5 +32,5 @@ def convention_says(convention: Convention | None) -> str:
     """Return a convention in words: the definition, what + means, where it comes from."""
     if convention is None:
         return NOT_KEPT
-    sign = f" {convention.sign}." if convention.sign else ""
+    sign = f" Sign: {convention.sign}." if convention.sign else ""
     return f"{convention.sentence}{sign} Source: {convention.source}."

@@ -61,7 +61,7 @@ def test_what_was_kept_is_shown_and_not_what_the_registry_says_today(yard):
     page = words_of(yard.open("owner"))
     assert (
         "Palmar angle Best line of the lower edge, against the block. "
-        "+ tip higher than the processes. Source: an earlier registry." in page
+        "Sign: + tip higher than the processes. Source: an earlier registry." in page
     )
 
 
