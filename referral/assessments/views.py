@@ -1,10 +1,11 @@
 """Assessments: record one, look at one."""
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 from uuid import UUID
 
-from flask import Blueprint, flash, make_response, render_template, request, url_for
+from flask import Blueprint, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from referral.assessments.choices import (
@@ -21,24 +22,18 @@ from referral.assessments.service import Assess, assess
 from referral.cases.choices import LIMBS
 from referral.cases.visit import (
     Visit,
-    changing_case,
-    do_once,
-    late_form,
+    keep_or_show,
     new_key,
     not_to_come,
     reading_case,
 )
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
-from referral.errors import Invalid, OutOfDate, WrongState
 from referral.films.pages import UNIT_SIGNS, shown
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.forms import FormState, load_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("assessments", __name__)
-
-UNUSABLE = 422
-MOVED_ON = 409
 
 
 @blueprint.get("/cases/<int:number>/assessments/new")
@@ -52,21 +47,11 @@ def new(number: int) -> ResponseReturnValue:
 @sign_in_required
 def record(number: int) -> ResponseReturnValue:
     """Record an assessment of one limb."""
-    try:
-        with changing_case(number) as visit:
-            visit.access.check_role(Move.RECORD_READINGS)
-            answer = do_once(visit, lambda: _recorded(visit))
-    except Invalid as error:
-        return _form(number, state_of_form(request.form, error), UNUSABLE)
-    except (OutOfDate, WrongState) as error:
-        with reading_case(number) as visit:
-            state = late_form(visit, error)
-        return _form(number, state, MOVED_ON)
-    flash("The assessment is recorded.")
-    return answer
+    return keep_or_show(number, _recorded, "The assessment is recorded.", partial(_form, number))
 
 
 def _recorded(visit: Visit) -> str:
+    visit.access.check_role(Move.RECORD_READINGS)
     given = load_form(AssessmentForm(), request.form)
     seen_on = not_to_come(given["seen_on"], visit.today, "seen_on")
     command = Assess(

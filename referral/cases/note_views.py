@@ -1,5 +1,6 @@
 """The pages of notes: calls, medication, emergency work, checks after fitting, devices."""
 
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -16,19 +17,16 @@ from referral.cases.visit import (
     changing_case,
     do_once,
     happened_on,
-    late_form,
+    keep_or_show,
     new_key,
     not_to_come,
     reading_case,
 )
-from referral.errors import Invalid, OutOfDate, WrongState
-from referral.web.forms import DateField, FormState, load_form, state_of_form
+from referral.web.forms import DateField, FormState, load_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("notes", __name__)
 
-UNUSABLE = 422
-MOVED_ON = 409
 KINDS = ", ".join(f"'{kind}'" for kind in NOTES)
 
 
@@ -59,21 +57,13 @@ def new(number: int, kind: str) -> ResponseReturnValue:
 def keep(number: int, kind: str) -> ResponseReturnValue:
     """Keep a note."""
     note = NOTES[kind]
-    try:
-        with changing_case(number) as visit:
-            visit.access.check_role(note.move)
-            answer = do_once(visit, lambda: _kept(visit, note))
-    except Invalid as error:
-        return _form(number, kind, state_of_form(request.form, error), UNUSABLE)
-    except (OutOfDate, WrongState) as error:
-        with reading_case(number) as visit:
-            state = late_form(visit, error)
-        return _form(number, kind, state, MOVED_ON)
-    flash(note.said)
-    return answer
+    return keep_or_show(
+        number, lambda visit: _kept(visit, note), note.said, partial(_form, number, kind)
+    )
 
 
 def _kept(visit: Visit, note: NoteKind) -> str:
+    visit.access.check_role(note.move)
     given = load_form(form_of(note), request.form)
     given.pop("happened_on")
     for each in note.asked:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -49,19 +50,17 @@ from referral.cases.visit import (
     changing_case,
     do_once,
     happened_on,
-    late_form,
+    keep_or_show,
     new_key,
     reading_case,
 )
 from referral.core.measure.registry import MEASURES
-from referral.errors import Invalid, OutOfDate, WrongState
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.errors import Invalid
+from referral.web.forms import FormState, load_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("cases", __name__)
 
-UNUSABLE = 422
-MOVED_ON = 409
 KINDS = ", ".join(f"'{kind}'" for kind in TEMPLATES)
 
 Act = Callable[[Visit, Any], str]
@@ -109,19 +108,14 @@ class Sent:
 
 def _do(sent: Sent, schema: Schema, act: Act) -> ResponseReturnValue:
     """Read the form, make the move once, say so; or show the form again with what is wrong."""
-    try:
-        with changing_case(sent.number) as visit:
-            visit.access.check_role(FORMS[sent.what][1])
-            answer = do_once(visit, lambda: act(visit, load_form(schema, request.form)))
-    except Invalid as error:
-        state, status = state_of_form(request.form, error), UNUSABLE
-    except (OutOfDate, WrongState) as error:
-        with reading_case(sent.number) as visit:
-            state, status = late_form(visit, error), MOVED_ON
-    else:
-        flash(sent.said)
-        return answer
-    return _show(sent.number, sent.what, sent.about, state, status)
+
+    def move(visit: Visit) -> str:
+        visit.access.check_role(FORMS[sent.what][1])
+        return act(visit, load_form(schema, request.form))
+
+    return keep_or_show(
+        sent.number, move, sent.said, partial(_show, sent.number, sent.what, sent.about)
+    )
 
 
 def _home(visit: Visit, anchor: str = "") -> str:

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from flask import request
+from flask import flash, request
 from flask.typing import ResponseReturnValue
 from sqlalchemy.orm import Session
 
@@ -27,6 +27,7 @@ __all__ = [
     "changing_case",
     "do_once",
     "happened_on",
+    "keep_or_show",
     "late_form",
     "new_key",
     "not_to_come",
@@ -36,6 +37,10 @@ __all__ = [
 REVISION = re.compile(r"[0-9]{1,9}")
 STILL_HERE = "What you typed is still here: look at the case, then send it again."
 TO_COME = "This day has not come yet."
+
+
+UNUSABLE = 422
+MOVED_ON = 409
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +57,13 @@ class Visit:
     def number(self) -> int:
         """The case's number, for addresses."""
         return self.access.number
+
+
+Act = Callable[[Visit], str]
+"""What a form does on a case; returns where it leads."""
+
+Show = Callable[[FormState, int], ResponseReturnValue]
+"""Shows a form as it stands, under a status."""
 
 
 @contextmanager
@@ -134,6 +146,22 @@ def do_once(visit: Visit, act: Callable[[], str]) -> ResponseReturnValue:
         If the form's key was used with other content.
     """
     return idempotency.do_once(visit.session, visit.access.actor_id, visit.now, act)
+
+
+def keep_or_show(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
+    """Do what a form on a case asks, once, and say so; or show it again with what is wrong."""
+    try:
+        with changing_case(number) as visit:
+            answer = do_once(visit, lambda: act(visit))
+    except Invalid as error:
+        return show(state_of_form(request.form, error), UNUSABLE)
+    except (OutOfDate, WrongState) as error:
+        with reading_case(number) as visit:
+            state = late_form(visit, error)
+        return show(state, MOVED_ON)
+    if said:
+        flash(said)
+    return answer
 
 
 NEVER_SHOWN = ("password",)

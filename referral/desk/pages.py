@@ -91,6 +91,7 @@ class ReadingLine:
     name: str
     unit: str
     cells: tuple[ReadingCell | None, ...]
+    defined: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from referral.desk.pages import (
     ResetLine,
     SheetLine,
 )
+from referral.films.conventions import convention_says
 from referral.films.models import Film, LandmarkSet, ReadingSet, ScaleSetting
 from referral.films.queries import films_of, is_guide, reading_sets
 from referral.plans.models import JudgementRow, PlanRow, Review
@@ -195,10 +196,17 @@ def _table(
                 name=MEASURES[code].name,
                 unit=MEASURES[code].unit,
                 cells=tuple(_cell(measured, code) for _set, measured in sets),
+                defined=_defined([measured for _set, measured in sets], code),
             )
             for code in present
         ),
     )
+
+
+def _defined(sets: Sequence[Measured], code: str) -> tuple[str, ...]:
+    """Return the definitions that a reading's values were taken by, the newest's first."""
+    taken = [measured.readings[code] for measured in sets if code in measured.readings]
+    return tuple(dict.fromkeys(convention_says(each.convention) for each in taken))
 
 
 def _source(reading_set: ReadingSet, *, outside: bool) -> str:

@@ -9,6 +9,7 @@ from referral.core.rules.finding import Finding, Judgement
 from referral.core.rules.region import Region
 from referral.core.rules.window import Nearest, Window
 from referral.exchange.calculator import Foretold
+from referral.films.conventions import conventions_record
 
 FINDING_KEYS = (
     "rule",
@@ -44,7 +45,11 @@ WINDOW_KEYS = (
 
 def measured_answer(measured: Measured) -> dict[str, Any]:
     """Return the answer of ``measure``."""
-    return {**_stage(measured), "warnings": _warnings(measured.warnings)}
+    return {
+        **_stage(measured),
+        "warnings": _warnings(measured.warnings),
+        "conventions": conventions_record(measured),
+    }
 
 
 def foretold_answer(foretold: Foretold) -> dict[str, Any]:
@@ -61,6 +66,7 @@ def foretold_answer(foretold: Foretold) -> dict[str, Any]:
         "joints": dict(prediction.joints),
         "assumptions": list(foretold.assumptions),
         "warnings": _warnings((*prediction.now.warnings, *prediction.warnings)),
+        "conventions": conventions_record(prediction.now),
     }
 
 

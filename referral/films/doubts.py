@@ -1,5 +1,7 @@
 """What makes a picture's readings doubtful: how it was taken, and what contradicts it."""
 
+from datetime import datetime
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -27,7 +29,7 @@ def doubts_of(session: Session, film: MeasuredFilm) -> tuple[Caveat, ...]:
         days_since_trim=row.days_since_trim,
     )
     points = film.landmarks.points_px if film.landmarks else {}
-    chosen = Chosen(row.limb, row.view, points)
+    chosen = Chosen(row.limb, row.view, points, row.taken_on)
     before = _placed_before(session, row)
     return (*quality_caveats(taken), *contradictions(chosen, _file_says(row), before))
 
@@ -35,12 +37,20 @@ def doubts_of(session: Session, film: MeasuredFilm) -> tuple[Caveat, ...]:
 def _file_says(film: Film) -> FileSays:
     said = str(film.described.get("limb") or "")
     is_whole = len(said) == WHOLE_LIMB
+    claimed = claimed_taken_at(film)
     return FileSays(
         limb=said if is_whole else None,
         side=said if said and not is_whole else None,
         view=film.described.get("view"),
         orientation=film.described.get("orientation"),
+        claimed_on=None if claimed is None else claimed.date(),
     )
+
+
+def claimed_taken_at(film: Film) -> datetime | None:
+    """Return the moment of taking by the clock of a photo's camera, which is only a claim."""
+    said = film.described.get("claimed_taken_at")
+    return datetime.fromisoformat(said) if said else None
 
 
 def _placed_before(session: Session, film: Film) -> dict[str, object] | None:

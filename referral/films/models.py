@@ -124,7 +124,10 @@ class ReadingSet(Base):
 
 
 class ReadingRow(Base):
-    """One reading, stored as it was measured, with the convention it follows."""
+    """One reading, stored as it was measured, with the convention it was taken by.
+
+    Rows older than the column have none: it was not kept.
+    """
 
     __tablename__ = "reading"
     __table_args__ = (Index(None, "reading_set_id"),)
@@ -137,3 +140,4 @@ class ReadingRow(Base):
     unit: Mapped[str]
     scale_state: Mapped[str]
     basis: Mapped[str]
+    convention: Mapped[dict[str, Any] | None]

@@ -1,7 +1,8 @@
 """What is drawn over a film: its landmarks, numbered, and the lines its readings come from.
 
-One SVG document whose viewBox is the film in pixels of the original; pages lay it over the
-picture and sheets print it. Every stroke is drawn twice, light on dark, to show on any grey.
+One SVG document whose viewBox is the film as it is shown, with its pixels square; pages lay it
+over the picture and sheets print it. Every stroke is drawn twice, light on dark, to show on any
+grey.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -11,6 +12,7 @@ import numpy as np
 
 from referral.core.errors import DegenerateCircle
 from referral.core.geometry.circle import FEWEST_POINTS, fit_circle
+from referral.core.geometry.frames import shown_size, square_stretch
 from referral.core.geometry.points import Floats
 from referral.core.measure.landmarks import LANDMARKS
 from referral.core.measure.lateromedial import GROUND
@@ -35,20 +37,21 @@ def overlay_svg(
     """Return the overlay; landmarks without a place are left out.
 
     ``points_px`` holds name -> (x, y), or a list of them for landmarks of several points.
-    ``pixel_aspect`` is the (vertical, horizontal) length of a pixel, for the circle.
+    ``pixel_aspect`` is the (vertical, horizontal) length of a pixel.
     """
-    width, height = size_px
-    points = {name: np.asarray(raw, float) for name, raw in points_px.items() if len(raw)}
+    width, height = shown_size(size_px, pixel_aspect)
+    stretch = np.array(square_stretch(pixel_aspect))
+    points = {name: np.asarray(raw, float) * stretch for name, raw in points_px.items() if len(raw)}
     fine = max(width, height) * FINEST_SHARE
-    parts = [*_lines(points, view, fine), *_centre(points, pixel_aspect, fine)]
+    parts = [*_lines(points, view, fine), *_centre(points, fine)]
     if marker_ends_px is not None:
-        ends = np.asarray(marker_ends_px, float)
+        ends = np.asarray(marker_ends_px, float) * stretch
         parts.append(_stroke(ends[0], ends[1], fine, MARKER))
         parts += [_dot(end, label, fine) for end, label in zip(ends, "AB", strict=True)]
     parts += _dots(points, view, fine)
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="film-overlay" '
-        f'viewBox="0 0 {width} {height}" '
+        f'viewBox="0 0 {width:g} {height:g}" '
         'font-family="\'Noto Sans\',sans-serif" font-weight="700" aria-hidden="true">'
         f"{''.join(parts)}</svg>"
     )
@@ -66,31 +69,27 @@ def _lines(points: Mapping[str, Floats], view: str, fine: float) -> Iterator[str
             yield _stroke(points[first] - along, points[second] + along, fine, LINE)
 
 
-def _centre(
-    points: Mapping[str, Floats], pixel_aspect: tuple[float, float], fine: float
-) -> Iterator[str]:
+def _centre(points: Mapping[str, Floats], fine: float) -> Iterator[str]:
     """Yield the joint's circle, its centre and the plumb line from there to the ground."""
     condyle = points.get("p2_condyle")
     if condyle is None or len(condyle) < FEWEST_POINTS:
         return
-    per_px = np.array([pixel_aspect[1], pixel_aspect[0]])
     try:
-        circle = fit_circle(condyle * per_px)
+        circle = fit_circle(condyle)
     except DegenerateCircle:
         return
-    centre = circle.centre / per_px
-    radii = float(circle.radius) / per_px
+    centre, radius = circle.centre, float(circle.radius)
     for colour, width in ((DARK, 3.2), (LINE, 1.4)):
         yield (
-            f'<ellipse cx="{centre[0]:.1f}" cy="{centre[1]:.1f}" rx="{radii[0]:.1f}" '
-            f'ry="{radii[1]:.1f}" fill="none" stroke="{colour}" stroke-width="{width * fine:.1f}" '
+            f'<ellipse cx="{centre[0]:.1f}" cy="{centre[1]:.1f}" rx="{radius:.1f}" '
+            f'ry="{radius:.1f}" fill="none" stroke="{colour}" stroke-width="{width * fine:.1f}" '
             f'stroke-dasharray="{6 * fine:.1f} {4 * fine:.1f}"/>'
         )
     if all(name in points for name in GROUND):
-        rear, front = (points[name] * per_px for name in GROUND)
+        rear, front = (points[name] for name in GROUND)
         run = front - rear
         share = float((circle.centre - rear) @ run / (run @ run))
-        yield _stroke(centre, (rear + share * run) / per_px, fine, LINE, dashed=True)
+        yield _stroke(centre, rear + share * run, fine, LINE, dashed=True)
     yield _dot(centre, "", fine)
 
 

@@ -12,11 +12,14 @@ from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.core.measure.readings import Caveat, Measured
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.views import VIEWS
+from referral.films.conventions import convention_says
+from referral.films.doubts import claimed_taken_at
 from referral.films.edges import edge_words
 from referral.films.overlay import overlay_svg
 from referral.films.queries import MeasuredFilm
 from referral.films.schemas import SHOD, TRIMS
 from referral.films.schemas import VIEWS as VIEW_NAMES
+from referral.web.written import day
 
 SLOTS = 6
 """How many points round the joint face may be placed on a page."""
@@ -76,8 +79,8 @@ class FilmPage:
     drawing: str
     taken: tuple[tuple[str, str], ...]
     taken_on: date
-    width_px: int
-    height_px: int
+    size_px: tuple[int, int]
+    stretch: tuple[float, float]
     original_name: str
     described: Mapping[str, Any]
     landmarks: tuple[LandmarkSlot, ...]
@@ -91,6 +94,7 @@ class FilmPage:
     absent: tuple[AbsentReading, ...]
     warnings: tuple[str, ...]
     own_scatter: str
+    defined: tuple[tuple[str, str], ...]
 
 
 DRAWINGS = {
@@ -127,8 +131,8 @@ def film_page(
         drawing=DRAWINGS[row.view],
         taken=taken_says(film),
         taken_on=row.taken_on,
-        width_px=row.width_px,
-        height_px=row.height_px,
+        size_px=film.size_px,
+        stretch=film.stretch,
         original_name=row.original_name,
         described=row.described,
         landmarks=landmark_slots(row.view, points),
@@ -142,6 +146,7 @@ def film_page(
         absent=absent_readings(measured),
         warnings=tuple(each.text for each in (*measured.warnings, *doubts)),
         own_scatter=own_scatter_says(film),
+        defined=defined_how(measured),
     )
 
 
@@ -170,7 +175,7 @@ def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:
     """Return what is drawn over a film: landmarks, lines, and the marker."""
     return overlay_svg(
         film.landmarks.points_px if film.landmarks else {},
-        (film.film.width_px, film.film.height_px),
+        film.size_px,
         view=film.film.view,
         marker_ends_px=marker["ends"],
         pixel_aspect=film.scale.aspect,
@@ -181,6 +186,14 @@ def shown_readings(measured: Measured) -> tuple[tuple[str, str], ...]:
     """Return each reading's name and its value with U."""
     return tuple(
         (MEASURES[code].name, shown(each.value, each.u, each.unit))
+        for code, each in measured.readings.items()
+    )
+
+
+def defined_how(measured: Measured) -> tuple[tuple[str, str], ...]:
+    """Return each reading's name and the definition it is taken by."""
+    return tuple(
+        (MEASURES[code].name, convention_says(each.convention))
         for code, each in measured.readings.items()
     )
 
@@ -208,6 +221,10 @@ def marker_of(film: MeasuredFilm) -> Mapping[str, Any]:
     }
 
 
+SQUARE_SAYS = {"lateromedial": "Condyles over each other", "dorsopalmar": "Square to the foot"}
+"""How it is called on each kind of film that it is not oblique."""
+
+
 def taken_says(film: MeasuredFilm) -> tuple[tuple[str, str], ...]:
     """Return what was said of how the picture was taken, question and answer."""
     row = film.film
@@ -218,13 +235,18 @@ def taken_says(film: MeasuredFilm) -> tuple[tuple[str, str], ...]:
     ]
     if row.view != "sole_photo":
         asked.append(("Cannon vertical", _yes_no(row.cannon_vertical)))
-    if row.view == "lateromedial":
-        asked.append(("Condyles over each other", _yes_no(row.condyles_superimposed)))
+    if row.view in SQUARE_SAYS:
+        asked.append((SQUARE_SAYS[row.view], _yes_no(row.condyles_superimposed)))
     if not VIEWS[row.view].is_photo:
         asked += [
             ("Both feet on blocks of one height", _yes_no(row.on_blocks)),
             ("Beam at the height of the sole", _yes_no(row.beam_at_sole)),
         ]
+    claimed = claimed_taken_at(row)
+    if claimed is not None:
+        zone = f" {claimed.tzinfo}" if claimed.tzinfo else ", zone not said"
+        said = f"{day(claimed.date())}, {claimed:%H:%M}{zone} (claimed)"
+        asked.append(("Taken, by the camera's clock", said))
     return tuple(asked)
 
 

@@ -11,12 +11,14 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from referral.core.geometry.frames import square_stretch
 from referral.core.geometry.scale import Scale
 from referral.core.measure.film import Film as CoreFilm
 from referral.core.measure.readings import Caveat, Measured, Reading
 from referral.core.measure.registry import MEASURES
 from referral.core.measure.views import VIEWS
 from referral.errors import NotFound
+from referral.films.conventions import convention_from
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.scales import scale_from_given
 
@@ -39,6 +41,16 @@ class MeasuredFilm:
         """The scale in force; a film on which nothing was set has none."""
         return self.as_core().scale_in_force
 
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height of the stored original."""
+        return self.film.width_px, self.film.height_px
+
+    @property
+    def stretch(self) -> tuple[float, float]:
+        """How many times wider and higher a pixel of the original is shown."""
+        return square_stretch(self.scale.aspect)
+
     def as_core(self) -> CoreFilm:
         """Return the film as the core measures it."""
         points = self.landmarks.points_px if self.landmarks else {}
@@ -48,7 +60,7 @@ class MeasuredFilm:
             landmarks_px={name: np.asarray(value, float) for name, value in points.items()},
             landmarks_mm=None,
             scale=scale_from_given(given),
-            size_px=(self.film.width_px, self.film.height_px),
+            size_px=self.size_px,
             shod=self.film.shod,
             taken_on=self.film.taken_on,
             trim=self.film.trim,
@@ -144,7 +156,15 @@ def reading_sets(
 
 def _measured(reading_set: ReadingSet, rows: Sequence[ReadingRow]) -> Measured:
     readings = {
-        row.code: Reading(row.code, row.value, row.u, row.unit, row.scale_state, row.basis)
+        row.code: Reading(
+            row.code,
+            row.value,
+            row.u,
+            row.unit,
+            row.scale_state,
+            row.basis,
+            convention=convention_from(row.convention),
+        )
         for row in rows
     }
     return Measured(

@@ -1,13 +1,13 @@
 """Pages on which landmarks are placed again, and what a person's own scatter is."""
 
+from functools import partial
 from uuid import UUID
 
-from flask import Blueprint, flash, make_response, render_template, request, url_for
+from flask import Blueprint, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from referral.cases.visit import Visit, changing_case, do_once, new_key, reading_case
+from referral.cases.visit import Visit, keep_or_show, new_key, reading_case
 from referral.core.measure.views import VIEWS
-from referral.errors import Invalid
 from referral.films.pages import DRAWINGS, landmark_slots
 from referral.films.queries import film_of
 from referral.films.repeats import (
@@ -22,13 +22,11 @@ from referral.films.schemas import VIEWS as VIEW_NAMES
 from referral.films.schemas import MeasureForm
 from referral.films.service import measure_move_of
 from referral.films.uploads import check_places, refuse_other_picture
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.forms import FormState, load_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
 
 blueprint = Blueprint("repeats", __name__)
-
-UNUSABLE = 422
 
 
 @blueprint.get("/cases/<int:number>/films/<uuid:film_id>/repeats")
@@ -47,19 +45,14 @@ def keep(number: int, film_id: UUID) -> ResponseReturnValue:
         film = film_of(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_form(MeasureForm(), request.form)
-        refuse_other_picture(film.film, given)
+        refuse_other_picture(film, given)
         check_places(film.film, given["landmarks"])
         command = PlaceAgain(film_id, given["landmarks"])
         place_again(visit.session, visit.access, command, visit.now)
         return url_for("repeats.new", number=number, film_id=film_id)
 
-    try:
-        with changing_case(number) as visit:
-            answer = do_once(visit, lambda: act(visit))
-    except Invalid as error:
-        return _form(number, film_id, state_of_form(request.form, error), UNUSABLE)
-    flash("Kept. Place them once more: three times on one picture are enough to begin with.")
-    return answer
+    said = "Kept. Place them once more: three times on one picture are enough to begin with."
+    return keep_or_show(number, act, said, partial(_form, number, film_id))
 
 
 def _form(number: int, film_id: UUID, state: FormState, status: int = 200) -> ResponseReturnValue:
@@ -71,6 +64,7 @@ def _form(number: int, film_id: UUID, state: FormState, status: int = 200) -> Re
             form=state,
             number=number,
             film=film.film,
+            stretch=film.stretch,
             title=dict(VIEW_NAMES)[film.film.view],
             landmarks=landmark_slots(film.film.view, {}),
             lines=VIEWS[film.film.view].lines,

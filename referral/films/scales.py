@@ -106,9 +106,9 @@ def _detector(given: Mapping[str, Any]) -> Scale:
     )
 
 
-def _length(_given: Mapping[str, Any]) -> Scale:
+def _length(given: Mapping[str, Any]) -> Scale:
     """Return none: a known length is a scale only together with the landmarks at its ends."""
-    return no_scale()
+    return no_scale(_own(given).aspect)
 
 
 def _none(given: Mapping[str, Any]) -> Scale:

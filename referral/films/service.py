@@ -17,6 +17,7 @@ from referral.core.measure.views import VIEWS
 from referral.core.measure.visits import visit_caveats
 from referral.core.workflow import Move
 from referral.errors import Invalid
+from referral.films.conventions import convention_record
 from referral.films.doubts import doubts_of
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.queries import MeasuredFilm, film_of, films_of, reading_sets
@@ -278,6 +279,7 @@ def _add_set(session: Session, row: ReadingSet, measured: Measured, now: datetim
             unit=each.unit,
             scale_state=each.scale_state,
             basis=each.basis,
+            convention=convention_record(each.convention),
         )
         for each in measured.readings.values()
     )

@@ -5,6 +5,7 @@ from typing import Any
 
 from werkzeug.datastructures import FileStorage
 
+from referral.core.geometry.frames import shown_size
 from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.errors import Invalid
 from referral.films.models import Film
@@ -14,6 +15,8 @@ from referral.films.schemas import LARGEST_SKEW
 from referral.storage.decode.sniff import kind_of
 
 LONGEST_NAME = 200
+UNSAID_PLANE = "unknown"
+"""The plane of a marker of which nobody says where it lay: its scale is an estimate."""
 
 
 def sent_file(file: FileStorage | None) -> tuple[bytes, str]:
@@ -34,8 +37,8 @@ def sent_file(file: FileStorage | None) -> tuple[bytes, str]:
     return data, file.filename[-LONGEST_NAME:]
 
 
-def refuse_other_picture(film: Film, given: Mapping[str, Any]) -> None:
-    """Return nothing if the picture on screen has the original's proportions.
+def refuse_other_picture(film: MeasuredFilm, given: Mapping[str, Any]) -> None:
+    """Return nothing if the picture on screen has the proportions in which the film is shown.
 
     Raises
     ------
@@ -45,7 +48,8 @@ def refuse_other_picture(film: Film, given: Mapping[str, Any]) -> None:
     width, height = given["natural_width"], given["natural_height"]
     if not width or not height:
         return
-    across, down = film.width_px / width, film.height_px / height
+    shown_width, shown_height = shown_size(film.size_px, film.scale.aspect)
+    across, down = shown_width / width, shown_height / height
     if abs(across / down - 1) > LARGEST_SKEW:
         raise Invalid(
             "The picture on screen is not this film's; open the page again.",
@@ -101,7 +105,7 @@ def _marker_given(before: Mapping[str, Any], given: Mapping[str, Any]) -> Mappin
     if not ends or length is None:
         sentence = "A marker needs both its ends and its true length."
         raise Invalid(sentence, {"marker_length_mm": [sentence]})
-    plane = given["marker_plane"] or "sagittal"
+    plane = given["marker_plane"] or UNSAID_PLANE
     marker = {"kind": "marker", "length_mm": length, "ends_px": ends, "plane": plane}
     if plane in OFF_THE_MIDDLE:
         marker.update(_all_of(given, MARKER_DISTANCES, "A marker off the middle"))

@@ -1,12 +1,13 @@
 """Films: add one, look at it, place landmarks and scale, type readings."""
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
+from pathlib import PurePath
 from typing import Any
 from uuid import UUID
 
-from flask import Blueprint, Response, flash, jsonify, make_response, render_template, request
+from flask import Blueprint, Response, jsonify, make_response, render_template, request
 from flask import url_for as address
 from flask.typing import ResponseReturnValue
 
@@ -14,19 +15,19 @@ from referral.cases.access import CaseAccess
 from referral.cases.choices import LIMBS
 from referral.cases.visit import (
     Visit,
-    changing_case,
-    do_once,
-    late_form,
+    keep_or_show,
     new_key,
     not_to_come,
     reading_case,
 )
+from referral.core.geometry.frames import shown_size
 from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
-from referral.errors import Invalid, NotFound, OutOfDate, WrongState
+from referral.errors import Invalid
 from referral.films.doubts import doubts_of
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
-from referral.films.pages import FilmPage, film_page, live_readings, typed_codes
+from referral.films.originals import disposition, may_have, offer_says, original_of
+from referral.films.pages import film_page, live_readings, typed_codes
 from referral.films.preview import OnScreen, preview
 from referral.films.queries import film_of
 from referral.films.repeats import sds_of
@@ -52,6 +53,7 @@ from referral.films.service import (
     type_readings,
 )
 from referral.films.uploads import check_places, refuse_other_picture, scale_given, sent_file
+from referral.storage.decode.film import in_proportion
 from referral.web.forms import (
     SUMMARY,
     FormState,
@@ -65,15 +67,11 @@ from referral.web.wiring import wiring
 blueprint = Blueprint("films", __name__)
 
 UNUSABLE = 422
-MOVED_ON = 409
 TOO_LARGE = 413
 LONGEST_WAIT_S = 8.0
 BETWEEN_LOOKS_S = 0.02
 NOTHING_PLACED = "Place a landmark, or both ends of the marker with its length."
 PICTURE_POLICY = "default-src 'none'; sandbox"
-
-Act = Callable[[Visit], str]
-Show = Callable[[FormState, int], ResponseReturnValue]
 
 
 def _home(visit: Visit, anchor: str) -> str:
@@ -106,7 +104,7 @@ def add(number: int) -> ResponseReturnValue:
         return address("films.show", number=number, film_id=sent[0])
 
     form = partial(_film_form, number)
-    answer = _do(number, act, "", form)
+    answer = keep_or_show(number, act, "", form)
     if not sent:
         return answer
     _await(sent[0])
@@ -162,22 +160,6 @@ def _await(upload_id: UUID) -> None:
         time.sleep(BETWEEN_LOOKS_S)
 
 
-def _do(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
-    """Make the move once, say so; or show the form again with what is wrong."""
-    try:
-        with changing_case(number) as visit:
-            answer = do_once(visit, lambda: act(visit))
-    except Invalid as error:
-        return show(state_of_form(request.form, error), UNUSABLE)
-    except (OutOfDate, WrongState) as error:
-        with reading_case(number) as visit:
-            state = late_form(visit, error)
-        return show(state, MOVED_ON)
-    if said:
-        flash(said)
-    return answer
-
-
 def _film_form(number: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
         views = views_for(visit.access)
@@ -211,18 +193,14 @@ def show(number: int, film_id: UUID) -> ResponseReturnValue:
 
 
 def _editor(number: int, film_id: UUID, state: FormState, status: int = 200) -> ResponseReturnValue:
-    page = _page(number, film_id)
-    return make_response(
-        render_template("films/show.html", page=page, form=state, key=new_key()), status
-    )
-
-
-def _page(number: int, film_id: UUID) -> FilmPage:
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
         may = visit.access.may(measure_move_of(film.film.view))
         doubts = doubts_of(visit.session, film)
-        return film_page(film, doubts, number, visit.access.revision, may_measure=may)
+        page = film_page(film, doubts, number, visit.access.revision, may_measure=may)
+        offer = offer_says(film.film) if may_have(visit.access, film.film) else ""
+    html = render_template("films/show.html", page=page, offer=offer, form=state, key=new_key())
+    return make_response(html, status)
 
 
 @blueprint.post("/cases/<int:number>/films/<uuid:film_id>/landmarks")
@@ -234,7 +212,7 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
         film = film_of(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_form(MeasureForm(), request.form)
-        refuse_other_picture(film.film, given)
+        refuse_other_picture(film, given)
         points = given["landmarks"]
         check_places(film.film, points)
         scale = scale_given(film, given)
@@ -244,7 +222,7 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
         return _measured(visit, MeasureFilm(film_id, points, scale, visit.today, own))
 
     said = "Landmarks, scale and readings are kept."
-    return _do(number, act, said, partial(_editor, number, film_id))
+    return keep_or_show(number, act, said, partial(_editor, number, film_id))
 
 
 def _measured(visit: Visit, command: MeasureFilm) -> str:
@@ -274,20 +252,20 @@ def picture(number: int, film_id: UUID) -> ResponseReturnValue:
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
         data = visit.wired.blobs.get(film.film.picture_sha256)
-    return _file(data, "image/jpeg")
+    shown = in_proportion(data, shown_size(film.size_px, film.scale.aspect))
+    return _file(shown, "image/jpeg")
 
 
 @blueprint.get("/cases/<int:number>/films/<uuid:film_id>/original")
 @sign_in_required
 def original(number: int, film_id: UUID) -> ResponseReturnValue:
-    """Serve a film's original DICOM file as a download, byte for byte."""
+    """Serve the original as a download: a DICOM file to vets, a photo without its metadata."""
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
-        if film.film.described.get("kind") != "dicom":
-            raise NotFound("Only a film's DICOM file is handed out as it came.")
-        data = visit.wired.blobs.get(film.film.original_sha256)
-    response = _file(data, "application/dicom")
-    response.headers["Content-Disposition"] = f'attachment; filename="{film_id}.dcm"'
+        given = original_of(visit.access, film.film, visit.wired.blobs)
+    response = _file(given.data, given.mime_type)
+    plain = f"{film_id}{PurePath(given.name).suffix}"
+    response.headers["Content-Disposition"] = disposition(given.name, plain)
     return response
 
 
@@ -317,7 +295,7 @@ def readings(number: int) -> ResponseReturnValue:
         measured = stated_readings(typed_values(request.form, given["scale"]))
         return _typed_in(visit, TypeReadings(given["limb"], taken_on, measured, visit.today))
 
-    return _do(number, act, "The readings are kept.", partial(_readings_form, number))
+    return keep_or_show(number, act, "The readings are kept.", partial(_readings_form, number))
 
 
 def _typed_in(visit: Visit, command: TypeReadings) -> str:

@@ -5,6 +5,7 @@ from dataclasses import asdict
 from typing import Any
 
 from referral.core.measure.readings import Measured
+from referral.films.conventions import conventions_record
 from referral.plans.judging import Judged, LimbOutcome
 
 
@@ -20,6 +21,7 @@ def _limb_record(outcome: LimbOutcome) -> dict[str, Any]:
         "after_fit": measured_record(prediction.after_fit),
         "at_due": measured_record(prediction.at_due),
         "change": measured_record(prediction.change),
+        "conventions": conventions_record(prediction.now),
         "phi_deg": prediction.phi_deg,
         "bearing_length_mm": prediction.bearing_length_mm,
         "weeks": prediction.weeks,

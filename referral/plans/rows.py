@@ -1,7 +1,7 @@
 """A plan beside its readings and limits, and beside what was fitted: rows to be printed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from referral.core.measure.registry import MEASURES
@@ -29,7 +29,10 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRow:
-    """One reading now, its limit, as predicted and as fitted; ``note`` says why a cell is empty."""
+    """One reading now, its limit, as predicted and as fitted; ``note`` says why a cell is empty.
+
+    ``convention`` is the definition it was taken by; None where that was not kept.
+    """
 
     code: str
     name: str
@@ -41,6 +44,7 @@ class ReadingRow:
     as_fitted: Value | None
     verdict: str | None
     note: str | None = None
+    convention: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +121,7 @@ def reading_rows(
 ) -> tuple[ReadingRow, ...]:
     """Return now, limit, predicted and as fitted side by side, judged readings first."""
     now = predicted["now"]["readings"]
+    conventions = predicted.get("conventions", {})
     after = predicted["after_fit"]["readings"]
     done = fitted["after_fit"]["readings"] if fitted else {}
     findings = [each for each in findings if each.stage in stages and not each.folded_under]
@@ -125,7 +130,10 @@ def reading_rows(
     known = [code for code in MEASURES if code in now or code in after]
     ordered = sorted(known, key=lambda code: code not in judged)
     return tuple(
-        _reading_row(code, (now, after, done), findings, limits)
+        replace(
+            _reading_row(code, (now, after, done), findings, limits),
+            convention=conventions.get(code),
+        )
         for code in ordered[:READINGS_SHOWN]
     )
 

@@ -1,24 +1,21 @@
 """Plans: write one with a live preview, look at it, review it, consent to it."""
 
-from collections.abc import Callable
 from functools import partial
 
-from flask import Blueprint, flash, make_response, render_template, request, url_for
+from flask import Blueprint, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from referral.cases.service import Words
 from referral.cases.visit import (
     Visit,
     based_on,
-    changing_case,
-    do_once,
-    late_form,
+    keep_or_show,
     new_key,
     not_to_come,
     reading_case,
 )
 from referral.core.workflow import Move
-from referral.errors import Invalid, NotAllowed, OutOfDate, WrongState
+from referral.errors import Invalid, NotAllowed, OutOfDate
 from referral.plans.asking import command_of
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.pages import (
@@ -49,16 +46,13 @@ from referral.plans.service import (
     send_back,
     submit_plan,
 )
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.forms import FormState, load_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("plans", __name__)
 
 UNUSABLE = 422
-MOVED_ON = 409
 
-Act = Callable[[Visit], str]
-Show = Callable[[FormState, int], ResponseReturnValue]
 OPTIONS = {
     "categories": CATEGORIES,
     "materials": MATERIALS,
@@ -129,22 +123,7 @@ def _submit(number: int, changes_n: int | None = None) -> ResponseReturnValue:
         return url_for("plans.show", number=number, n=view.plan.n)
 
     said = "The plan is stored with every finding; it is the other side’s turn."
-    return _do(number, act, said, partial(_form, number, amends=amends))
-
-
-def _do(number: int, act: Act, said: str, show: Show) -> ResponseReturnValue:
-    """Make the move once, say so; or show the form again with what is wrong."""
-    try:
-        with changing_case(number) as visit:
-            answer = do_once(visit, lambda: act(visit))
-    except Invalid as error:
-        return show(state_of_form(request.form, error), UNUSABLE)
-    except (OutOfDate, WrongState) as error:
-        with reading_case(number) as visit:
-            state = late_form(visit, error)
-        return show(state, MOVED_ON)
-    flash(said)
-    return answer
+    return keep_or_show(number, act, said, partial(_form, number, amends=amends))
 
 
 @blueprint.post("/cases/<int:number>/plan-previews")
@@ -192,7 +171,7 @@ def again(number: int, n: int) -> ResponseReturnValue:
         return url_for("plans.show", number=number, n=n)
 
     said = "The plan is judged on limits, readings and rules as they are now."
-    return _do(number, act, said, partial(_show, number, n))
+    return keep_or_show(number, act, said, partial(_show, number, n))
 
 
 @blueprint.post("/cases/<int:number>/plans/<int:n>/returns")
@@ -207,7 +186,8 @@ def send_it_back(number: int, n: int) -> ResponseReturnValue:
         send_back(visit.session, visit.access, n, command, visit.now)
         return url_for("desk.case", number=number)
 
-    return _do(number, act, "The plan is back with the farrier.", partial(_show, number, n))
+    said = "The plan is back with the farrier."
+    return keep_or_show(number, act, said, partial(_show, number, n))
 
 
 def _answers() -> list[str]:
@@ -229,7 +209,7 @@ def accept(number: int, n: int) -> ResponseReturnValue:
         return url_for("plans.show", number=number, n=n)
 
     said = "The changes are accepted; the vet signs next."
-    return _do(number, act, said, partial(_show, number, n))
+    return keep_or_show(number, act, said, partial(_show, number, n))
 
 
 @blueprint.get("/cases/<int:number>/plans/<int:n>/consents/new")
@@ -262,4 +242,4 @@ def consent(number: int, n: int) -> ResponseReturnValue:
         return url_for("desk.case", number=number)
 
     said = "The owner’s answer is recorded."
-    return _do(number, act, said, partial(_consent_form, number, n))
+    return keep_or_show(number, act, said, partial(_consent_form, number, n))

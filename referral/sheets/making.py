@@ -240,16 +240,17 @@ def _film(basis: LimbBasis, blobs: BlobStore, pictures: dict[str, bytes]) -> Fil
     film = basis.film.film
     pictures[film.picture_sha256] = blobs.get(film.picture_sha256)
     points = basis.film.landmarks.points_px if basis.film.landmarks else {}
-    size = (film.width_px, film.height_px)
+    aspect = basis.film.scale.aspect
     state = basis.film.scale.state
     return FilmShown(
         view=film.view,
         taken_on=film.taken_on,
-        size_px=size,
+        size_px=basis.film.size_px,
         picture_sha256=film.picture_sha256,
-        overlay_svg=overlay_svg(points, size, view=film.view),
+        overlay_svg=overlay_svg(points, basis.film.size_px, view=film.view, pixel_aspect=aspect),
         scale_state=state,
         scale_says=SCALE_SAYS[state],
         shod=film.shod,
         trim=film.trim,
+        pixel_aspect=aspect,
     )

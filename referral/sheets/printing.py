@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from referral.core.geometry.frames import shown_size
 from referral.errors import Invalid
 from referral.plans.rows import UNITS
 from referral.sheets.drawing import shod_svg, sole_svg, trim_svg
@@ -13,6 +14,7 @@ from referral.sheets.signing import SignatureField, prepare
 from referral.sheets.snapshot import (
     SIGNERS,
     TITLES,
+    FilmShown,
     FindingShown,
     LimbPart,
     Party,
@@ -149,7 +151,7 @@ def _limb_page(part: LimbPart, pictures: Mapping[str, bytes], *, fitted: bool) -
     return LimbPage(
         part,
         LIMBS[part.limb],
-        _film_size_mm(part.film.size_px) if part.film else None,
+        film_size_mm(part.film) if part.film else None,
         picture,
         overlay,
         _drawings(part, fitted=fitted),
@@ -159,11 +161,11 @@ def _limb_page(part: LimbPart, pictures: Mapping[str, bytes], *, fitted: bool) -
     )
 
 
-def _film_size_mm(size_px: tuple[int, int]) -> tuple[float, float]:
+def film_size_mm(film: FilmShown) -> tuple[float, float]:
     """Return the printed size of a film: as large as its column and a third of the page allow."""
-    width_px, height_px = size_px
-    mm_per_px = min(FILM_WIDTH_MM / width_px, FILM_HEIGHT_MM / height_px)
-    return round(width_px * mm_per_px, 2), round(height_px * mm_per_px, 2)
+    width, height = shown_size(film.size_px, film.pixel_aspect)
+    mm_per_px = min(FILM_WIDTH_MM / width, FILM_HEIGHT_MM / height)
+    return round(width * mm_per_px, 2), round(height * mm_per_px, 2)
 
 
 def _drawings(part: LimbPart, *, fitted: bool) -> tuple[tuple[str, str], ...]:

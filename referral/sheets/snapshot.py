@@ -64,7 +64,8 @@ class Party:
 class FilmShown:
     """The measured film: its picture by hash, what is drawn on it, and its scale state.
 
-    ``overlay_svg`` is a whole SVG document whose viewBox is the film in pixels.
+    ``overlay_svg`` is a whole SVG document whose viewBox is the film as it is shown;
+    ``pixel_aspect`` is the (vertical, horizontal) length of a pixel.
     """
 
     view: str
@@ -76,6 +77,7 @@ class FilmShown:
     scale_says: str
     shod: str
     trim: str
+    pixel_aspect: tuple[float, float] = (1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,14 +19,14 @@ class Editor {
 
   constructor(form) {
     this.form = form;
-    const { width, height, lines } = form.dataset;
+    const { width, height, lines, stretch } = form.dataset;
     const slots = [...form.querySelectorAll("[data-slot]")].map(({ dataset }) => ({
       key: dataset.slot, name: dataset.name, label: dataset.label, sentence: dataset.sentence, short: dataset.short,
       many: "many" in dataset, marker: "marker" in dataset,
     }));
     this.model = new Landmarks(slots, Number(width), Number(height));
     this.model.start(this.#given());
-    this.view = new FilmView(form.querySelector("[data-view]"), this.model, JSON.parse(lines));
+    this.view = new FilmView(form.querySelector("[data-view]"), this.model, JSON.parse(lines), stretch.split(" ").map(Number));
     this.loupe = new Loupe(this.view, this.model);
     this.list = new LandmarkList(form, this.model, () => this.view.frame.scrollIntoView({ block: "nearest" }));
     this.scale = new ScaleForm(form);
@@ -202,7 +202,7 @@ class Editor {
       wrong.textContent = "The film's picture did not load. Check the signal and load the page again.";
       return;
     }
-    const skew = (picture.naturalWidth * this.model.height) / (picture.naturalHeight * this.model.width) - 1;
+    const skew = (picture.naturalWidth * this.view.height) / (picture.naturalHeight * this.view.width) - 1;
     if (Math.abs(skew) > MOST_SKEW) {
       wrong.hidden = false;
       wrong.textContent = "This picture has not the film's proportions, so points on it would be wrong. Upload the film again.";

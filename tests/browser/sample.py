@@ -140,6 +140,8 @@ def sample_app(
     placed: dict | None = None,
     picture: bytes | None = None,
     view: str = "lateromedial",
+    size_px: tuple[int, int] = ORIGINAL_PX,
+    stretch: tuple[float, float] = (1.0, 1.0),
 ) -> tuple[Flask, list[dict]]:
     """Return the app and the list that fills with what its pages posted."""
     app = Flask(
@@ -166,7 +168,7 @@ def sample_app(
     posted: list[dict] = []
     jpeg = picture or film_jpeg()
     _pages(app, placed or {}, jpeg, posted)
-    app.config["VIEW"] = view
+    app.config.update(VIEW=view, PICTURE={"size_px": size_px, "stretch": stretch})
     return app, posted
 
 
@@ -180,7 +182,7 @@ def _pages(app: Flask, placed: dict, jpeg: bytes, posted: list[dict]) -> None:
         return render_template(
             "editor.html",
             form=FormState(),
-            size_px=ORIGINAL_PX,
+            **app.config["PICTURE"],
             view=app.config["VIEW"],
             is_photo=VIEWS[app.config["VIEW"]].is_photo,
             drawing=DRAWINGS[app.config["VIEW"]],

@@ -227,6 +227,9 @@ def test_what_the_readings_cannot_use_is_said_beside_its_field(desk, serve, app)
     length.fill("70")
     expect(page.locator("#marker_length_mm-fault")).to_have_count(0)
     expect(length).not_to_have_attribute("aria-invalid", "true")
+    assert "marker_plane" not in app[1][-1]["json"]
+    with page.expect_response("**/readings"):
+        page.get_by_label("Middle plane of the foot").check()
     assert app[1][-1]["json"]["marker_plane"] == "sagittal"
 
 

@@ -123,6 +123,7 @@ def measure(yard: Yard) -> None:
         page.locator(f"[data-slot='{slot}'] [data-pick]").click()
         tap_film(page, end, SIZE_PX)
     page.locator("[name=marker_length_mm]").fill(str(phantom.marker_length_mm))
+    page.get_by_label("Middle plane of the foot").check()
     for name, at in phantom.landmarks_px.items():
         if isinstance(at[0], list):
             for place, point in enumerate(at[:5], start=1):

@@ -56,7 +56,7 @@ TABLE = {
     "GET assessments.show": "200 200 200 200 200 404 404 303",
     "GET films.show": "200 200 200 200 200 404 404 303",
     "POST films.measure": "422 403 403 403 403 404 404 401",
-    "GET films.original": "200 200 200 200 200 404 404 303",
+    "GET films.original": "200 403 403 403 403 404 404 303",
     "GET films.picture": "200 200 200 200 200 404 404 303",
     "POST films.reading_preview": "200 403 403 403 403 404 404 401",
     "GET films.new_film": "200 200 200 200 403 404 404 303",

@@ -4,7 +4,9 @@ import dataclasses
 import hashlib
 import io
 import json
+import re
 import zlib
+from html import unescape
 from uuid import UUID
 
 import pytest
@@ -14,7 +16,7 @@ from sqlalchemy import select, update
 from referral.app import worker_of
 from referral.cases.models import CaseMember
 from referral.films import views
-from referral.films.models import Upload
+from referral.films.models import ReadingRow, ScaleSetting, Upload
 from referral.films.uploads import LONGEST_NAME
 from tests.browser.sample import FOOT_PX, film_jpeg
 from tests.factories import NOW, a_case
@@ -55,7 +57,6 @@ def test_the_picture_is_served_smaller_and_cannot_run_anything(yard):
     assert max(Image.open(io.BytesIO(picture.data)).size) == 2400
     assert "sandbox" in picture.headers["Content-Security-Policy"]
     assert "no-store" in picture.headers["Cache-Control"]
-    assert yard.open("vet", f"{film}/original").status_code == 404
     assert yard.open("other_vet", f"{film}/picture.jpg").status_code == 404
 
 
@@ -356,3 +357,23 @@ def test_a_copy_whose_sides_were_rounded_is_the_same_picture(yard):
     film = answer.location.removeprefix(yard.home)
     form = landmarks_form(natural_width="930", natural_height="1248")
     assert yard.send("vet", film, f"{film}/landmarks", form).status_code == 303
+
+
+def test_a_marker_of_which_nobody_says_where_it_lay_gives_an_estimate(yard):
+    """Not said is not known: the scale is an estimate of 5 %, shown and not judged."""
+    film = yard.film()
+    assert not re.search(r'name="marker_plane"[^>]*checked', yard.open("vet", film).text)
+    form = landmarks_form()
+    del form["marker_plane"]
+    yard.done("vet", film, f"{film}/landmarks", form)
+    page = words_of(yard.open("vet", film))
+    assert "Nobody knows in which plane the marker lay, so the scale is an estimate." in page
+    assert "The marker's plane is not known, so the scale is only estimated." in unescape(page)
+    with yard.database.reading() as session:
+        kept = session.scalars(select(ScaleSetting)).one()
+        length = session.scalars(
+            select(ReadingRow).where(ReadingRow.code == "breakover_distance_mm")
+        ).one()
+    assert (kept.given["plane"], kept.state, kept.relative_u) == ("unknown", "estimated", 0.05)
+    assert length.scale_state == "estimated"
+    assert length.u >= 0.05 * length.value

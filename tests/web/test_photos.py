@@ -230,3 +230,14 @@ def test_a_photo_in_between_does_not_hide_that_a_bone_changed(yard, clock):
     with yard.database.reading() as session:
         sets = reading_sets(session, case_for(session, yard.cast.vet.id, yard.number).case_id, "LF")
     assert "bone_angle_changed" in [each["code"] for each in sets[0][0].warnings]
+
+
+def test_an_oblique_film_from_the_front_says_so(yard):
+    film = added(yard, "dorsopalmar", who="vet", superimposed="no")
+    page = measured(yard, film, FRONT_FILM, "vet")
+    assert "The film is oblique: widths along the ground read too small" in page
+    assert "Square to the foot No" in page
+    unsaid = added(yard, "dorsopalmar", who="vet", superimposed="unknown")
+    page = words_of(yard.open("farrier", unsaid))
+    assert "Square to the foot Not said" in page
+    assert "whether the film is square to the foot" in page

@@ -160,6 +160,7 @@ def landmarks_form(**changed: str) -> dict:
         "landmarks": json.dumps(FOOT_PX),
         "marker_ends": json.dumps(MARKER_PX),
         "marker_length_mm": "60",
+        "marker_plane": "sagittal",
         "natural_width": "2400",
         "natural_height": "1920",
         **changed,

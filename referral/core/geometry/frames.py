@@ -51,6 +51,40 @@ class FootFrame:
         return out
 
 
+def square_stretch(aspect: tuple[float, float]) -> tuple[float, float]:
+    """Return how many times wider and higher a pixel is shown, so that it looks as it measures.
+
+    ``aspect`` is the (vertical, horizontal) length of a pixel, in any unit. One factor of the
+    two, across then down, is 1 and none is below it, so that no pixel is lost.
+
+    Notes
+    -----
+    Source: DICOM PS3.3 section C.7.6.3.1.7: the pixel aspect ratio is vertical over horizontal.
+
+    Examples
+    --------
+    >>> square_stretch((4.0, 3.0))[1]
+    1.3333333333333333
+    """
+    vertical, horizontal = aspect
+    least = min(vertical, horizontal)
+    return horizontal / least, vertical / least
+
+
+def shown_size(size_px: tuple[int, int], aspect: tuple[float, float]) -> tuple[float, float]:
+    """Return the width and height of a picture once its pixels are shown square.
+
+    Both stand in the pixels of that side which is not stretched.
+
+    Examples
+    --------
+    >>> shown_size((256, 120), (4.0, 3.0))
+    (256.0, 160.0)
+    """
+    across, down = square_stretch(aspect)
+    return size_px[0] * across, size_px[1] * down
+
+
 def pixels_to_mm(points_px: Floats, row_mm: float, column_mm: float) -> Floats:
     """Return points of the picture in millimetres, x right, y down.
 

@@ -1,6 +1,8 @@
 """What is doubtful about a picture: its scale, its view, the circle through the condyle."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from referral.core.errors import DegenerateCircle
 from referral.core.geometry.circle import FEWEST_POINTS, arc_deg
@@ -12,11 +14,22 @@ from referral.core.measure.readings import Caveat
 GREATEST_RESIDUAL_MM = 1.0
 LEAST_ARC_DEG = 90.0
 
-OBLIQUE = Caveat(
-    "oblique",
-    "The condyles are not superimposed: the film is oblique, rotation reads too small, "
-    "and the uncertainties are widened.",
+OBLIQUE: Mapping[str, Caveat] = MappingProxyType(
+    {
+        "lateromedial": Caveat(
+            "oblique",
+            "The condyles are not superimposed: the film is oblique, rotation reads too small, "
+            "and the uncertainties are widened.",
+        ),
+        "dorsopalmar": Caveat(
+            "oblique",
+            "The film is oblique: widths along the ground read too small, walls and joint spaces "
+            "of the two sides cannot be compared as they are, and the uncertainties are widened.",
+        ),
+    }
 )
+"""View -> what is doubtful of a film that is not square to the foot."""
+
 PHOTO_GUIDE = Caveat(
     "photo", "Read from a photo: a guide from outside, not to be mixed with readings of a film."
 )

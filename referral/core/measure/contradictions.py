@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from types import MappingProxyType
 from typing import Any
 
@@ -43,11 +44,15 @@ WHAT_TURNS: Mapping[str, tuple[str, str]] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """A picture as somebody chose to call it, and where its landmarks lie, picture pixels."""
+    """A picture as somebody chose to call it, and where its landmarks lie, picture pixels.
+
+    ``taken_on`` is the day that was stated.
+    """
 
     limb: str
     view: str
     landmarks_px: Mapping[str, Any]
+    taken_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +61,15 @@ class FileSays:
 
     ``limb`` is LF RF LH RH, ``side`` L or R where the file names only the side. ``view`` is a
     view of ours. ``orientation`` is what lies to the right and at the bottom of the picture,
-    as it stands in the file: ``D\DI``.
+    as it stands in the file: ``D\DI``. ``claimed_on`` is the day by the clock of a photo's
+    camera, where the camera was.
     """
 
     limb: str | None = None
     side: str | None = None
     view: str | None = None
     orientation: str | None = None
+    claimed_on: date | None = None
 
 
 def contradictions(
@@ -82,10 +89,11 @@ def contradictions(
     Returns
     -------
     tuple of Caveat
-        ``limb_contradicts``, ``view_contradicts``; ``orientation_contradicts`` where the
-        landmarks run against the file's orientation; ``toe_turned`` or ``sides_turned`` where
-        the foot is mirrored against the earlier picture. A picture that is only turned is no
-        contradiction. Empty where nothing disagrees or nothing is known.
+        ``limb_contradicts``, ``view_contradicts``, ``day_contradicts``;
+        ``orientation_contradicts`` where the landmarks run against the file's orientation;
+        ``toe_turned`` or ``sides_turned`` where the foot is mirrored against the earlier
+        picture. A picture that is only turned is no contradiction. Empty where nothing
+        disagrees or nothing is known.
 
     Notes
     -----
@@ -97,7 +105,8 @@ def contradictions(
     >>> [caveat.code for caveat in contradictions(chosen, FileSays(limb="LF"))]
     ['limb_contradicts']
     """
-    found = [*_of_limb(chosen, file), *_of_view(chosen, file), *_of_orientation(chosen, file)]
+    found = [*_of_limb(chosen, file), *_of_view(chosen, file), *_of_day(chosen, file)]
+    found += _of_orientation(chosen, file)
     if earlier is not None:
         found += _turned(chosen, earlier)
     return tuple(found)
@@ -123,6 +132,17 @@ def _of_view(chosen: Chosen, file: FileSays) -> list[Caveat]:
         "right: if the file is, add it anew as that view."
     )
     return [Caveat("view_contradicts", text)]
+
+
+def _of_day(chosen: Chosen, file: FileSays) -> list[Caveat]:
+    """Return a doubt where a camera's clock and the stated day differ; clocks are often wrong."""
+    if None in (chosen.taken_on, file.claimed_on) or chosen.taken_on == file.claimed_on:
+        return []
+    text = (
+        f"The camera's clock says {file.claimed_on}; the day that was stated is "
+        f"{chosen.taken_on} and counts. Look whether this is the picture that was meant."
+    )
+    return [Caveat("day_contradicts", text)]
 
 
 def _of_orientation(chosen: Chosen, file: FileSays) -> list[Caveat]:

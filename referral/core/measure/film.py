@@ -42,15 +42,15 @@ from referral.core.measure.reasons import (
     photo_no_scale,
     refused_readings,
 )
+from referral.core.measure.registry import measure_of
 from referral.core.measure.uncertainty import first_order, monte_carlo
 from referral.core.measure.views import VIEWS, View
-from referral.core.units import unit_of
 
 DEFAULT_LANDMARK_SD_MM = 0.5
 GREATEST_SD_MM = 20.0
 OBLIQUE_UP_TO_DEG = 20.0
 OBLIQUE_U = (1.0 / math.cos(math.radians(OBLIQUE_UP_TO_DEG)) - 1.0) / math.sqrt(3.0)
-"""Relative u of lengths along the ground on a film whose condyles are not superimposed.
+"""Relative u of lengths along the ground on a film that is not square to the foot.
 
 Rectangular up to a foot turned by 20 degrees, lengths x cos(turn); the loss of rotation on
 real feet is larger than this plane model's (Koblik 1988, JAVMA 192:346-349).
@@ -386,7 +386,8 @@ def _values(
 def _reading(film: Film, code: str, value: float, u: float) -> Reading:
     in_mm = film.landmarks_mm is not None
     basis = "photo" if film.is_photo else ("foot_frame" if in_mm else "film")
-    return Reading(code, value, u, unit_of(code) or "", film.scale_state, basis)
+    kind = measure_of(code)
+    return Reading(code, value, u, kind.unit, film.scale_state, basis, convention=kind.convention)
 
 
 def _caveats(film: Film, placed: Placement | None, fit: CondyleFit | None) -> tuple[Caveat, ...]:
@@ -396,4 +397,4 @@ def _caveats(film: Film, placed: Placement | None, fit: CondyleFit | None) -> tu
         return (PHOTO_GUIDE, *found)
     if fit is not None:
         found += condyle_caveats(fit)
-    return found if film.condyles_superimposed is not False else (*found, OBLIQUE)
+    return found if film.condyles_superimposed is not False else (*found, OBLIQUE[film.view])

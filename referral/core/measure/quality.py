@@ -17,6 +17,7 @@ LONG_GROWN_DAYS = 28
 class Taken:
     """How a film or photo was taken, as far as it was said; ``None`` is what was not said.
 
+    ``condyles_superimposed`` of a film from the front says that it is square to the foot.
     ``trim`` is ``before after unknown`` and ``shod`` is ``yes no unknown``.
     """
 
@@ -32,10 +33,12 @@ class Taken:
 
 FILMS = frozenset({"lateromedial", "dorsopalmar"})
 LATEROMEDIAL = frozenset({"lateromedial"})
+DORSOPALMAR = frozenset({"dorsopalmar"})
 SIDE_ON = frozenset({"lateromedial", "side_photo"})
 
 ASKED: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("condyles_superimposed", "whether the condyles lie over each other", LATEROMEDIAL),
+    ("condyles_superimposed", "whether the film is square to the foot", DORSOPALMAR),
     ("cannon_vertical", "whether the cannon stood vertical", SIDE_ON),
     ("on_blocks", "whether both feet stood on blocks", FILMS),
     ("beam_at_sole", "the height of the beam", FILMS),

@@ -28,6 +28,19 @@ class Caveat:
 
 
 @dataclass(frozen=True, slots=True)
+class Convention:
+    """How a reading is defined: what + means, the definition, its landmarks, and its source.
+
+    ``needs`` are the landmarks of the definition, reference lines' too; ``a|b`` means either.
+    """
+
+    sign: str
+    sentence: str
+    needs: tuple[str, ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """One measured, stated or predicted value with its standard uncertainty.
 
@@ -37,6 +50,8 @@ class Reading:
     an unscaled film). ``basis`` is one of ``film foot_frame stated photo predicted``.
     ``stated`` is what was stated by hand beside a film's value, with its u.
     ``instead_of_film`` marks a stated value that is to be judged in the film's place.
+    ``convention`` is the definition it was taken by; ``None`` is one that was not kept. It says
+    what the reading is and no part of its value, so readings are compared without it.
     """
 
     code: str
@@ -47,6 +62,7 @@ class Reading:
     basis: str
     stated: tuple[float, float] | None = None
     instead_of_film: bool = False
+    convention: Convention | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from referral.core.errors import UnknownMeasure
 from referral.core.measure.photo_texts import FRONT_PHOTO, OWN, SIDE_PHOTO, SOLE_PHOTO
+from referral.core.measure.readings import Convention
 from referral.core.measure.views import VIEWS
 from referral.core.units import unit_of
 
@@ -27,6 +28,11 @@ class Measure:
     needs: tuple[str, ...]
     source: str
     sentence: str
+
+    @property
+    def convention(self) -> Convention:
+        """Return the definition in force, as it is kept with a reading."""
+        return Convention(self.sign, self.sentence, self.needs, self.source)
 
 
 CRIPPS = "Cripps & Eustace 1999, Equine Vet J 31:427-432"

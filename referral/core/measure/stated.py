@@ -97,7 +97,8 @@ def merge(film: Measured, stated: Measured) -> Measured:
 
 def _reading(code: str, said: StatedValue) -> Reading:
     at = f"readings.{code}"
-    unit = measure_of(code, at=at).unit
+    measure = measure_of(code, at=at)
+    unit = measure.unit
     u = STATED_U[unit] if said.u is None else said.u
     if not math.isfinite(said.value) or not math.isfinite(u):
         raise NotFinite(f"{code} and its u must be finite numbers.", at=at)
@@ -109,7 +110,16 @@ def _reading(code: str, said: StatedValue) -> Reading:
             f"There is no scale {said.scale!r}; it is one of {known}.", at=f"{at}.scale"
         )
     scale = said.scale or UNSAID
-    return Reading(code, said.value, u, unit, scale, "stated", instead_of_film=said.instead_of_film)
+    return Reading(
+        code,
+        said.value,
+        u,
+        unit,
+        scale,
+        "stated",
+        instead_of_film=said.instead_of_film,
+        convention=measure.convention,
+    )
 
 
 def _disagreement(seen: Reading, said: Reading) -> list[Caveat]:

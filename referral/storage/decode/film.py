@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from referral.core.geometry.frames import ASPECT_TOLERANCE, shown_size
 from referral.core.geometry.scale import Scale, ScaleTags
 from referral.storage.decode.apart import Answer, in_a_child
 from referral.storage.decode.sniff import kind_of
@@ -33,6 +34,8 @@ class DecodedFilm:
 
     ``size_px`` is width, height; ``sha256`` is of the file as it came.
     ``identity_present`` names the identifying fields that hold something, never their values.
+    ``camera_turn`` is a photo's turn as its camera says, 1 to 8 as EXIF counts them, and
+    ``claimed_taken_at`` the moment by its camera's clock, in ISO 8601, as a claim.
     """
 
     kind: str
@@ -50,6 +53,8 @@ class DecodedFilm:
     identity_present: tuple[str, ...]
     warnings: tuple[str, ...]
     sha256: str
+    camera_turn: int | None = None
+    claimed_taken_at: str | None = None
 
 
 def read_film(data: bytes, name: str) -> DecodedFilm:
@@ -101,8 +106,16 @@ def read_apart(data: bytes, name: str) -> ReadFilm:
 
 def _kept(film: DecodedFilm) -> Answer:
     tags = None if film.scale_tags is None else asdict(film.scale_tags)
-    said = {"described": describe(film), "scale_tags": tags}
+    said = {"described": _for_the_record(film), "scale_tags": tags}
     return said, jpeg_bytes(film, SERVED_LONGEST_PX)
+
+
+def _for_the_record(film: DecodedFilm) -> dict[str, Any]:
+    """Return what is understood of a film, with what only a photo's camera says."""
+    if film.camera_turn is None:
+        return describe(film)
+    said = {"camera_turn": film.camera_turn, "claimed_taken_at": film.claimed_taken_at}
+    return {**describe(film), **said}
 
 
 def describe(film: DecodedFilm) -> dict[str, Any]:
@@ -143,9 +156,26 @@ def png_bytes(film: DecodedFilm) -> bytes:
 
 
 def jpeg_bytes(film: DecodedFilm, longest_px: int) -> bytes:
-    """Return the picture as JPEG, its longer side at most so many pixels, with no metadata."""
-    image = Image.fromarray(film.pixels)
-    image.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
+    """Return the picture as JPEG, its longer side at most so many pixels, with no metadata.
+
+    Pixels that are not square are stretched, so that it looks everywhere as it measures.
+    """
+    wanted = shown_size(film.size_px, film.scale.aspect)
+    return _fitted(Image.fromarray(film.pixels), wanted, longest_px)
+
+
+def in_proportion(jpeg: bytes, wanted: tuple[float, float]) -> bytes:
+    """Return a picture of ours as it is, or stretched if it was made before pictures were."""
+    image = Image.open(io.BytesIO(jpeg), formats=["JPEG"])
+    skew = image.width * wanted[1] / (image.height * wanted[0]) - 1.0
+    return jpeg if abs(skew) <= ASPECT_TOLERANCE else _fitted(image, wanted, SERVED_LONGEST_PX)
+
+
+def _fitted(image: Image.Image, wanted: tuple[float, float], longest_px: int) -> bytes:
+    shrink = min(1.0, longest_px / max(wanted))
+    width, height = (max(1, round(side * shrink)) for side in wanted)
+    if (width, height) != image.size:
+        image = image.resize((width, height), Image.Resampling.LANCZOS, reducing_gap=2.0)
     out = io.BytesIO()
     image.save(out, "JPEG", quality=JPEG_QUALITY)
     return out.getvalue()

@@ -2,9 +2,11 @@
 
 import hashlib
 import io
+import re
 import struct
 import warnings
 import zlib
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -37,6 +39,9 @@ TURNED = range(2, 9)
 IDENTITY_TAGS = {0x013B: "Artist", 0x8298: "Copyright", 0xA430: "CameraOwnerName",
                  0xA431: "BodySerialNumber", 0xA435: "LensSerialNumber"}  # fmt: skip
 GPS_BLOCK, EXIF_BLOCK = 0x8825, 0x8769
+TAKEN_TAG, OFFSET_TAG = 0x9003, 0x9011
+CAMERA_FORMAT = "%Y:%m:%d %H:%M:%S"
+OFFSET = re.compile(r"[+-](0\d|1[0-4]):[0-5]\d")
 ANY_FAULT = (
     ArithmeticError, AttributeError, EOFError, LookupError, MemoryError, NotImplementedError,
     OSError, RuntimeError, SyntaxError, TypeError, ValueError, struct.error, zlib.error,
@@ -63,6 +68,7 @@ def read_picture(data: bytes, name: str) -> DecodedFilm:
             said.append(f"The file holds {frames} pictures; the first is used.")
         pixels = _upright(image, said)
         identity = _identity(image)
+        turn, claimed = _camera_turn(image), _claimed_taken_at(image)
     return DecodedFilm(
         kind=KINDS[str(image.format)],
         modality=None,
@@ -79,6 +85,8 @@ def read_picture(data: bytes, name: str) -> DecodedFilm:
         identity_present=identity,
         warnings=tuple(said),
         sha256=hashlib.sha256(data).hexdigest(),
+        camera_turn=turn,
+        claimed_taken_at=claimed,
     )
 
 
@@ -117,7 +125,7 @@ def _upright(image: Any, said: list[str]) -> NDArray[np.uint8]:  # noqa: ANN401 
     ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         image.load()
-        turned = image.getexif().get(ORIENTATION_TAG, 1) in TURNED
+        turned = _camera_turn(image) in TURNED
         upright = ImageOps.exif_transpose(image) if turned else image
         grey = _eight_bits(upright)
     except ANY_FAULT as error:
@@ -125,6 +133,22 @@ def _upright(image: Any, said: list[str]) -> NDArray[np.uint8]:  # noqa: ANN401 
     if turned:
         said.append("The picture was turned upright as its camera says.")
     return grey
+
+
+def _camera_turn(image: Any) -> int:  # noqa: ANN401 - as above
+    turn = image.getexif().get(ORIENTATION_TAG, 1)
+    return int(turn) if turn in TURNED else 1
+
+
+def _claimed_taken_at(image: Any) -> str | None:  # noqa: ANN401 - as above
+    """Return the moment of taking by the camera's clock, with its offset if it says one."""
+    try:
+        said = image.getexif().get_ifd(EXIF_BLOCK)
+        moment = datetime.strptime(str(said[TAKEN_TAG]).strip(" \0"), CAMERA_FORMAT)  # noqa: DTZ007 - a camera's clock has no zone
+        offset = str(said.get(OFFSET_TAG, "")).strip(" \0")
+    except ANY_FAULT:
+        return None
+    return moment.isoformat() + (offset if OFFSET.fullmatch(offset) else "")
 
 
 def _eight_bits(image: Any) -> NDArray[np.uint8]:  # noqa: ANN401 - as above

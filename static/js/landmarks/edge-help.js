@@ -50,25 +50,23 @@ export class EdgeHelp {
     const picture = this.#read();
     const scale = [picture.width / this.model.width, picture.height / this.model.height];
     const there = at.map((each, i) => each * scale[i]);
-    const found = edgeNear(picture, there, this.#across(edge), this.#reach() * scale[0]);
+    const reach = Math.max(picture.width, picture.height) * REACH_SHARE;
+    const found = edgeNear(picture, there, this.#across(edge, scale), reach);
     return found && found.map((each, i) => each / scale[i]);
   }
 
-  #reach() {
-    return Math.max(this.model.width, this.model.height) * REACH_SHARE;
-  }
-
-  /** The direction across the edge, on the picture. */
-  #across({ runs, along }) {
-    const line = along.length === 2 ? this.#between(...along) : null;
-    const level = this.#between("ground_palmar", "ground_dorsal") ?? this.#between("ground_medial", "ground_lateral") ?? [1, 0];
+  /** The direction across the edge on the picture; scale is the picture's pixels for one of the film's. */
+  #across({ runs, along }, scale) {
+    const between = (first, second) => this.#between(first, second, scale);
+    const line = along.length === 2 ? between(...along) : null;
+    const level = between("ground_palmar", "ground_dorsal") ?? between("ground_medial", "ground_lateral") ?? [1, 0];
     if (line) return [-line[1], line[0]];
     return runs === "level" ? [-level[1], level[0]] : level;
   }
 
-  #between(first, second) {
+  #between(first, second, scale) {
     const [from, to] = [this.model.point(first), this.model.point(second)];
-    return from && to ? unit([to[0] - from[0], to[1] - from[1]]) : null;
+    return from && to ? unit(to.map((each, i) => (each - from[i]) * scale[i])) : null;
   }
 
   /** The served picture's grey levels, read once. */

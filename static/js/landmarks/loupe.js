@@ -13,12 +13,12 @@ export class Loupe {
     const at = point ?? this.model.point(this.model.selected);
     this.glass.hidden = at === null;
     if (at === null) return;
-    const { view, model, glass, picture } = this;
+    const { view, glass, picture } = this;
     const scale = Math.max(view.scale * 2.5, 0.6);
     const middle = glass.clientWidth / 2;
-    picture.style.width = `${model.width * view.fit}px`;
-    picture.style.height = `${model.height * view.fit}px`;
-    const [left, top] = [middle - at[0] * scale, middle - at[1] * scale];
+    picture.style.width = `${view.width * view.fit}px`;
+    picture.style.height = `${view.height * view.fit}px`;
+    const [left, top] = view.stretched(at).map((each) => middle - each * scale);
     picture.style.transform = `translate(${left}px, ${top}px) scale(${scale / view.fit})`;
     picture.style.filter = view.picture.style.filter;
     this.#keepClear(view.toFrame(at));

@@ -1,8 +1,9 @@
 /**
  * The film on screen: the picture moved and scaled in CSS pixels, and the drawing over it.
  *
- * `scale` is CSS pixels for one pixel of the original, so neither the size of the served copy
- * nor the screen's density nor the browser's zoom plays a part.
+ * `scale` is CSS pixels for one pixel of the film as it is shown, so neither the size of the served
+ * copy nor the screen's density nor the browser's zoom plays a part. A film whose pixels are not
+ * square is shown stretched, across and down; here alone places are stretched and brought back.
  */
 const SVG = "http://www.w3.org/2000/svg";
 const MOST_SCALE = 8;
@@ -19,14 +20,16 @@ function set(element, values) {
 }
 
 export class FilmView {
-  constructor(frame, model, lines) {
+  constructor(frame, model, lines, stretch) {
     this.frame = frame;
     this.model = model;
     this.picture = frame.querySelector("[data-film]");
     this.overlay = frame.querySelector("[data-overlay]");
     this.lines = lines.map((names) => ({ names, parts: this.#double("line") }));
     this.marks = new Map(model.slots.map((slot) => [slot.key, this.#mark(slot)]));
-    frame.style.aspectRatio = `${model.width} / ${model.height}`;
+    this.stretch = stretch;
+    [this.width, this.height] = this.stretched([model.width, model.height]);
+    frame.style.aspectRatio = `${this.width} / ${this.height}`;
     this.scale = this.fit = 1;
     this.left = this.top = 0;
     new ResizeObserver(() => this.#resized()).observe(frame);
@@ -50,15 +53,20 @@ export class FilmView {
     return group;
   }
 
+  /** Return a point of the original on the film as it is shown, where pixels are square. */
+  stretched([x, y]) {
+    return [x * this.stretch[0], y * this.stretch[1]];
+  }
+
   /** Fit the whole film into the frame. */
   showAll() {
     const { clientWidth, clientHeight } = this.frame;
-    this.fit = Math.min(clientWidth / this.model.width, clientHeight / this.model.height) || 1;
+    this.fit = Math.min(clientWidth / this.width, clientHeight / this.height) || 1;
     this.scale = this.fit;
-    this.left = (clientWidth - this.model.width * this.scale) / 2;
-    this.top = (clientHeight - this.model.height * this.scale) / 2;
-    this.picture.style.width = `${this.model.width * this.fit}px`;
-    this.picture.style.height = `${this.model.height * this.fit}px`;
+    this.left = (clientWidth - this.width * this.scale) / 2;
+    this.top = (clientHeight - this.height * this.scale) / 2;
+    this.picture.style.width = `${this.width * this.fit}px`;
+    this.picture.style.height = `${this.height * this.fit}px`;
     this.draw();
   }
 
@@ -75,24 +83,36 @@ export class FilmView {
   /** Return the film's point under a place on screen (client coordinates). */
   toFilm(clientX, clientY) {
     const box = this.overlay.getBoundingClientRect();
-    return [(clientX - box.left - this.left) / this.scale, (clientY - box.top - this.top) / this.scale];
+    return this.#back(clientX - box.left, clientY - box.top);
   }
 
   /** Return where a film's point is in the frame, in CSS pixels. */
-  toFrame([x, y]) {
+  toFrame(point) {
+    const [x, y] = this.stretched(point);
     return [this.left + x * this.scale, this.top + y * this.scale];
+  }
+
+  #back(left, top) {
+    const [across, down] = this.stretch;
+    return [(left - this.left) / (this.scale * across), (top - this.top) / (this.scale * down)];
+  }
+
+  /** Move the film so that a point of it comes to a place in the frame. */
+  #bring(point, left, top) {
+    const [x, y] = this.stretched(point);
+    this.left = left - x * this.scale;
+    this.top = top - y * this.scale;
+    this.#held();
+    this.draw();
   }
 
   centre() {
     const { clientWidth, clientHeight } = this.frame;
-    return [(clientWidth / 2 - this.left) / this.scale, (clientHeight / 2 - this.top) / this.scale];
+    return this.#back(clientWidth / 2, clientHeight / 2);
   }
 
-  centreOn([x, y]) {
-    this.left = this.frame.clientWidth / 2 - x * this.scale;
-    this.top = this.frame.clientHeight / 2 - y * this.scale;
-    this.#held();
-    this.draw();
+  centreOn(point) {
+    this.#bring(point, this.frame.clientWidth / 2, this.frame.clientHeight / 2);
   }
 
   panBy(dx, dy) {
@@ -103,24 +123,18 @@ export class FilmView {
   }
 
   /** Zoom about a point of the film, which stays where it is on screen. */
-  zoomBy(factor, [x, y] = this.centre()) {
-    const [atLeft, atTop] = this.toFrame([x, y]);
+  zoomBy(factor, point = this.centre()) {
+    const [left, top] = this.toFrame(point);
     this.#scaleTo(this.scale * factor);
-    this.left = atLeft - x * this.scale;
-    this.top = atTop - y * this.scale;
-    this.#held();
-    this.draw();
+    this.#bring(point, left, top);
   }
 
   /** Follow two fingers: what was between them stays between them, and grows as they part. */
   pinch(before, now) {
     const box = this.overlay.getBoundingClientRect();
-    const [x, y] = this.toFilm(before.x, before.y);
+    const point = this.toFilm(before.x, before.y);
     this.#scaleTo(this.scale * (now.apart / Math.max(before.apart, 1)));
-    this.left = now.x - box.left - x * this.scale;
-    this.top = now.y - box.top - y * this.scale;
-    this.#held();
-    this.draw();
+    this.#bring(point, now.x - box.left, now.y - box.top);
   }
 
   #scaleTo(scale) {
@@ -138,13 +152,13 @@ export class FilmView {
   /** The film's middle stays reachable: the frame's centre never leaves the film. */
   #held() {
     if (this.scale <= this.fit * 1.001) {
-      this.left = (this.frame.clientWidth - this.model.width * this.scale) / 2;
-      this.top = (this.frame.clientHeight - this.model.height * this.scale) / 2;
+      this.left = (this.frame.clientWidth - this.width * this.scale) / 2;
+      this.top = (this.frame.clientHeight - this.height * this.scale) / 2;
       return;
     }
     const held = (value, middle, size) => Math.min(Math.max(value, middle - size * this.scale), middle);
-    this.left = held(this.left, this.frame.clientWidth / 2, this.model.width);
-    this.top = held(this.top, this.frame.clientHeight / 2, this.model.height);
+    this.left = held(this.left, this.frame.clientWidth / 2, this.width);
+    this.top = held(this.top, this.frame.clientHeight / 2, this.height);
   }
 
   /** Return the slot whose mark is nearest to a place on screen, within a reach in CSS pixels. */

@@ -8,7 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from referral.core.errors import CoreError, DegenerateLine
-from referral.core.geometry.frames import foot_frame, from_copy, pixels_to_mm
+from referral.core.geometry.frames import (
+    foot_frame,
+    from_copy,
+    pixels_to_mm,
+    shown_size,
+    square_stretch,
+)
 from referral.core.geometry.lines import slope_deg, undirected_deg
 from referral.core.geometry.points import distance
 
@@ -113,3 +119,15 @@ def test_a_place_on_any_copy_is_the_same_place_of_the_original(original, shrink,
 def test_a_copy_of_other_proportions_is_refused(copy):
     with pytest.raises(CoreError):
         from_copy(np.array([1.0, 1.0]), copy, (3000, 2400))
+
+
+@pytest.mark.parametrize(
+    ("aspect", "shown"),
+    [((4.0, 3.0), (256.0, 160.0)), ((3.0, 4.0), (256 * 4 / 3, 120.0)), ((0.2, 0.2), (256, 120))],
+)
+def test_a_picture_is_shown_with_square_pixels(aspect, shown):
+    # Source: DICOM PS3.3 section C.7.6.3.1.7, vertical size of a pixel before its horizontal one.
+    assert shown_size((256, 120), aspect) == pytest.approx(shown)
+    assert min(square_stretch(aspect)) == 1.0
+    width, height = pixels_to_mm(np.array([256.0, 120.0]), *aspect)
+    assert shown[0] / shown[1] == pytest.approx(width / height)

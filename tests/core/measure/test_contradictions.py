@@ -1,5 +1,7 @@
 """What contradicts what: the choice, the file, the landmarks, an earlier picture."""
 
+from datetime import date
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -164,3 +166,19 @@ def test_without_landmarks_that_tell_the_sides_nothing_is_said():
     flat = {rear: (0, 9), front: (9, 9), "p3_tip": (4, 9)}
     assert said(whole, earlier=flat) == []
     assert said(whole) == []
+
+
+@pytest.mark.parametrize(
+    ("stated", "claimed", "found"),
+    [
+        (date(2026, 11, 25), date(2026, 11, 25), []),
+        (date(2026, 11, 25), date(2026, 11, 24), ["day_contradicts"]),
+        (date(2026, 11, 25), None, []),
+        (None, date(2026, 11, 24), []),
+    ],
+)
+def test_a_cameras_clock_against_the_stated_day(stated, claimed, found):
+    chosen = Chosen("RF", "sole_photo", {}, stated)
+    caveats = contradictions(chosen, FileSays(claimed_on=claimed))
+    assert [each.code for each in caveats] == found
+    assert all("2026-11-25 and counts" in each.text for each in caveats)

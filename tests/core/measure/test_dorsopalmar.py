@@ -82,3 +82,18 @@ def test_without_ground_points_a_front_view_has_no_reading():
     measured = measure(front_film(landmarks_px=to_px(FRONT_MM)))
     assert not measured.readings
     assert measured.absent["p3_tilt_deg"] == "needs ground_medial and ground_lateral"
+
+
+def test_an_oblique_film_from_the_front_is_doubted_in_its_own_words():
+    """Widths are widened by the same 20 degrees as on a film from the side; upright is not."""
+    square = measure(front_film(condyles_superimposed=True))
+    oblique = measure(front_film(condyles_superimposed=False))
+    assert [each.code for each in square.warnings] == []
+    (caveat,) = oblique.warnings
+    assert caveat.code == "oblique"
+    assert "widths along the ground" in caveat.text
+    assert "condyles" not in caveat.text
+    for code, reading in oblique.readings.items():
+        assert reading.value == square.readings[code].value
+        assert reading.u >= square.readings[code].u
+    assert oblique.readings["wall_angle_medial_deg"].u > square.readings["wall_angle_medial_deg"].u

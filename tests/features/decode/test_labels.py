@@ -3,13 +3,14 @@
 import numpy as np
 import pydicom
 import pytest
-from PIL import Image
+from PIL import Image, PngImagePlugin
 from pydicom.dataset import Dataset
 from pydicom.sr import codes
 from pydicom.sr._snomed_dict import mapping
 
 from referral.errors import Invalid
 from referral.storage.decode.film import describe, read_film
+from referral.storage.decode.stripped import without_metadata
 from tests.features.decode.files import CAT, LARGE, SMALL, film_bytes, picture_bytes
 
 GREY = np.arange(12, dtype=np.uint16).reshape(3, 4) * 300
@@ -121,3 +122,23 @@ def test_a_view_is_known_by_either_spelling_of_its_code(concept, view):
         said.CodeValue = spelling
         film = read_film(film_bytes(GREY, ViewCodeSequence=[said]), "film.dcm")
         assert film.view == view
+
+
+@pytest.mark.parametrize("turn", [3, 6, 8])
+def test_a_png_that_keeps_its_cameras_turn_as_text_is_turned_too(turn):
+    """Some programs write EXIF into a PNG as hexadecimal text under this name."""
+    exif = Image.Exif()
+    exif[0x0112] = turn
+    raw = b"Exif\0\0" + exif.tobytes().removeprefix(b"Exif\0\0")
+    text = PngImagePlugin.PngInfo()
+    text.add_text("Raw profile type exif", f"\nexif\n{len(raw):8}\n{raw.hex()}\n", zip=True)
+    image = Image.new("RGB", (40, 20), "white")
+    image.putpixel((5, 3), (255, 0, 0))
+    whole = picture_bytes(image, pnginfo=text)
+    film = read_film(whole, "a.png")
+    # Where a red pixel at (5, 3) of 40 x 20 comes to lie, by the turn's definition (EXIF 2.32).
+    x, y = {3: (34, 16), 6: (16, 5), 8: (3, 34)}[turn]
+    assert tuple(film.pixels[y, x]) == (255, 0, 0)
+    stripped = without_metadata(whole, "png", film.camera_turn)
+    assert b"Raw profile" not in stripped
+    assert (read_film(stripped, "a.png").pixels == film.pixels).all()

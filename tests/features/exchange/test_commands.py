@@ -14,6 +14,7 @@ from tests.features.exchange.sheets import a_sheet, changed
 
 COMMAND = Path(sys.executable).with_name("referral")
 READING = {"value", "u", "unit", "scale_state", "basis"}
+CONVENTION = {"sign", "sentence", "needs", "source"}
 FINDING = ["rule", "stage", "measure", "verdict", "severity", "value", "u", "limit", "unit",
            "margin", "p_outside", "limit_from", "evidence", "source", "reason", "says"]  # fmt: skip
 VERDICTS = {"WITHIN", "OUTSIDE", "TOO_CLOSE", "CANNOT_TELL", "NOT_APPLICABLE"}
@@ -75,7 +76,9 @@ def test_a_file_that_cannot_be_taken_is_refused_in_one_sentence(command, tmp_pat
 def test_measure_answers_in_its_shape_with_stated_values_beside(asked):
     status, answer = asked("measure", a_sheet())
     assert status == 0
-    assert list(answer) == ["readings", "absent", "warnings"]
+    assert list(answer) == ["readings", "absent", "warnings", "conventions"]
+    assert list(answer["conventions"]) == list(answer["readings"])
+    assert set(answer["conventions"]["palmar_angle_deg"]) == CONVENTION
     plain = {code: set(each) for code, each in answer["readings"].items()}
     assert plain.pop("palmar_angle_deg") == READING | {"stated"}
     assert plain.pop("sole_depth_tip_mm") == READING | {"stated"}
@@ -99,7 +102,7 @@ def test_predict_answers_in_its_shape(asked):
     status, answer = asked("predict", a_sheet())
     assert status == 0
     assert list(answer) == ["after_fit", "at_due", "longest_interval_weeks", "joints",
-                            "assumptions", "warnings"]  # fmt: skip
+                            "assumptions", "warnings", "conventions"]  # fmt: skip
     assert {"readings", "absent", "phi_deg", "bearing_length_mm"} == set(answer["after_fit"])
     assert {"readings", "absent", "weeks"} == set(answer["at_due"])
     assert answer["at_due"]["weeks"] == 5

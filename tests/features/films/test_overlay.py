@@ -47,13 +47,29 @@ def test_the_joint_centre_is_the_circles_and_its_plumb_line_meets_the_ground():
     assert float(plumb.get("y2")) == pytest.approx(2000, abs=0.1)
 
 
-def test_a_circle_of_tall_pixels_is_an_ellipse():
+def test_tall_pixels_are_drawn_as_they_measure():
     """Pixels twice as high as wide: a round joint of radius 200 px across is 100 px high."""
     around = [(1240 + 200 * math.cos(a), 590 + 100 * math.sin(a)) for a in (0.4, 1.5, 2.6)]
     root = drawn(points_px={"p2_condyle": around}, size_px=SIZE_PX, pixel_aspect=(2.0, 1.0))
     circle = root.find(f"{SVG}ellipse")
-    assert float(circle.get("rx")) == pytest.approx(200, abs=0.1)
-    assert float(circle.get("ry")) == pytest.approx(100, abs=0.1)
+    assert root.get("viewBox") == "0 0 3000 4800"
+    assert float(circle.get("cx")) == pytest.approx(1240, abs=0.1)
+    assert float(circle.get("cy")) == pytest.approx(2 * 590, abs=0.1)
+    assert float(circle.get("rx")) == float(circle.get("ry")) == pytest.approx(200, abs=0.1)
+    dots = [(float(dot.get("cx")), float(dot.get("cy"))) for dot in root.iter(f"{SVG}circle")]
+    assert dots[-3:] == [pytest.approx((x, 2 * y), abs=0.06) for x, y in around]
+
+
+def test_a_marker_on_wide_pixels_is_stretched_with_them():
+    root = drawn(
+        points_px={},
+        size_px=(256, 120),
+        marker_ends_px=[[100, 20], [200, 20]],
+        pixel_aspect=(3.0, 4.0),
+    )
+    assert root.get("viewBox") == "0 0 341.333 120"
+    line = root.find(f"{SVG}line")
+    assert (line.get("x1"), line.get("x2")) == ("133.3", "266.7")
 
 
 def test_too_few_points_or_points_in_a_row_draw_no_circle():

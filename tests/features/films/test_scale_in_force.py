@@ -70,7 +70,11 @@ def measured(database, tmp_path):
 def assert_marker_is_in_force(film):
     """The form sent back as it was sets no scale anew; another length does."""
     again = MeasureForm().load(
-        {"marker_ends": MARKER["ends_px"], "marker_length_mm": MARKER["length_mm"]}
+        {
+            "marker_ends": MARKER["ends_px"],
+            "marker_length_mm": MARKER["length_mm"],
+            "marker_plane": "sagittal",
+        }
     )
     assert scale_given(film, again) is None
     longer = scale_given(film, again | {"marker_length_mm": 61.0})

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pikepdf
+import pypdfium2
 import pytest
 
 from referral.errors import Invalid
@@ -15,9 +16,11 @@ from referral.sheets.printing import print_sheet, render_sheet
 from referral.sheets.snapshot import Party, SheetKind
 from referral.sheets.wording import moment, with_u
 from referral.storage.canonical import sha256_hex
+from referral.storage.decode.film import SERVED_LONGEST_PX, jpeg_bytes, read_film
 from referral.web.fonts import printed_text, unprintable_characters
 from referral.web.pdf import render_pdf
 from referral.web.written import day, number
+from tests.features.decode.test_stripped import SECRETS, photo
 from tests.features.sheets.sample import FILM, OWNER, VET, sample
 
 PICTURES = {sha256_hex(FILM): FILM}
@@ -216,6 +219,46 @@ def test_without_a_film_it_says_why():
     )
     text = text_of(render_sheet(replace(sample(), limbs=(part,)), {}).data)
     assert "No film: judged on readings stated by hand." in text
+
+
+@pytest.mark.pdf
+def test_a_film_of_long_pixels_is_printed_as_it_measures():
+    """256 x 120 pixels a third higher than wide are printed 1.6 times as wide as high."""
+    film = replace(sample().limbs[0].film, size_px=(256, 120), pixel_aspect=(4.0, 3.0))
+    part = replace(sample().limbs[0], film=film, drawn=None)
+    pdf = render_sheet(replace(sample(), limbs=(part,)), PICTURES).data
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        boxes = [
+            each.get_bounds()
+            for page in document
+            for each in page.get_objects(filter=[pypdfium2.raw.FPDF_PAGEOBJ_IMAGE])
+        ]
+    finally:
+        document.close()
+    ratios = [(right - left) / (top - bottom) for left, bottom, right, top in boxes]
+    assert ratios == [pytest.approx(1.6, rel=1e-3)]
+
+
+@pytest.mark.pdf
+def test_what_a_photo_said_of_place_and_owner_is_not_in_the_sheet():
+    picture = jpeg_bytes(read_film(photo("JPEG"), "hoof.jpg"), SERVED_LONGEST_PX)
+    digest = sha256_hex(picture)
+    film = replace(sample().limbs[0].film, picture_sha256=digest, size_px=(80, 160))
+    part = replace(sample().limbs[0], film=film, drawn=None)
+    pdf = render_sheet(replace(sample(), limbs=(part,)), {digest: picture}).data
+    assert picture[-400:-2] in pdf  # the picture stands in it as it is served, not packed
+    for secret in (b"Exif", *SECRETS):
+        assert secret not in pdf, secret
+
+
+@pytest.mark.pdf
+def test_a_length_prints_as_the_scale_gives_it():
+    """240 px of 0.190840 mm are 45.802 mm, printed to the one decimal a sheet has."""
+    row = replace(sample().limbs[0].readings[0], now=Value(240 * 0.190840, 0.25), unit="mm")
+    part = replace(sample().limbs[0], readings=(row,), film=None, film_absent="none.", drawn=None)
+    text = text_of(render_sheet(replace(sample(), limbs=(part,)), {}).data)
+    assert "45.8 ± 0.5" in text
 
 
 def test_a_wrong_picture_is_refused():
