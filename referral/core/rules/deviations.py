@@ -123,7 +123,7 @@ def _value(plan: Plan, field: str) -> float | str | None:
     if field == "shoe.category" and value is None:
         return "barefoot"
     if isinstance(value, tuple):  # nail holes, or clips by where they sit
-        return ", ".join(getattr(each, "position", each) for each in value) or None
+        return ", ".join(str(getattr(each, "position", each)) for each in value) or None
     return value if isinstance(value, int | float | str) else None
 
 

@@ -110,4 +110,6 @@ def judge_film_doubts(
         return [outcome(rule, limits[0], "WITHIN", Reason.NOTHING_SEEN)]
     if not setting.complete:
         return None
-    return [outcome(rule, limits[0], "NOT_APPLICABLE", Reason.NO_FILM)]
+    if setting.inputs.film is None:
+        return [outcome(rule, limits[0], "NOT_APPLICABLE", Reason.NO_FILM)]
+    return [outcome(rule, limits[0], "CANNOT_TELL", Reason.MISSING_FACT, "how it was taken")]
