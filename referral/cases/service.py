@@ -19,8 +19,8 @@ from referral.cases.models import (
     Question,
     Referral,
 )
-from referral.cases.queries import case_for, current_limits
-from referral.cases.timeline import NewEntry, append
+from referral.cases.queries import case_for, current_limits, current_problems
+from referral.cases.timeline import NewEntry, append, digest, ground_facts
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
 from referral.storage.ids import new_id
@@ -95,6 +95,20 @@ def _member_row(case_id: UUID, member: Member, now: datetime) -> CaseMember:
     )
 
 
+OF_A_LIMIT = (
+    "measure",
+    "stage",
+    "at_least",
+    "at_most",
+    "unit",
+    "strength",
+    "limb",
+    "reason",
+    "review_on",
+)
+"""What of a limit a plan rests on."""
+
+
 @dataclass(frozen=True, slots=True)
 class SetProblem:
     """The vet's diagnosis on a limb and how sure it is."""
@@ -118,12 +132,14 @@ def set_problem(session: Session, access: CaseAccess, command: SetProblem, now: 
         recorded_by=access.actor_id,
         recorded_at=now,
     )
+    before = _problems_digest(session, access.case_id)
     session.add(row)
+    session.flush()
     facts = {
         "limb": command.limb,
         "condition": command.condition,
         "certainty": command.certainty,
-        "changes_basis": True,
+        **ground_facts("problems", before, _problems_digest(session, access.case_id)),
     }
     new = NewEntry(Move.SET_PROBLEM, command.happened_on, facts, {"words": command.words}, row.id)
     append(session, access, new, now)
@@ -178,7 +194,9 @@ def set_limit(session: Session, access: CaseAccess, command: SetLimit, now: date
         set_by=access.actor_id,
         set_at=now,
     )
+    before = _limits_digest(session, access.case_id)
     session.add(row)
+    session.flush()
     facts = {
         "measure": command.measure,
         "stage": command.stage,
@@ -188,11 +206,21 @@ def set_limit(session: Session, access: CaseAccess, command: SetLimit, now: date
         "strength": command.strength,
         "limb": command.limb,
         "withdrawn": command.withdrawn,
-        "changes_basis": True,
+        **ground_facts("limits", before, _limits_digest(session, access.case_id)),
     }
     new = NewEntry(Move.SET_LIMIT, command.happened_on, facts, {"reason": command.reason}, row.id)
     append(session, access, new, now)
     return row.id
+
+
+def _limits_digest(session: Session, case_id: UUID) -> str:
+    limits = current_limits(session, case_id)
+    return digest([[str(getattr(each, key)) for key in OF_A_LIMIT] for each in limits])
+
+
+def _problems_digest(session: Session, case_id: UUID) -> str:
+    problems = current_problems(session, case_id)
+    return digest(sorted([each.limb, each.condition] for each in problems))
 
 
 def _check_bounds(command: SetLimit) -> None:

@@ -43,6 +43,17 @@ class NewEntry:
     based_on: int | None = None
 
 
+def digest(content: Any) -> str:  # noqa: ANN401 - any JSON value
+    """Return the SHA-256 of a content's canonical text."""
+    return sha256_hex(canonical_json(content))
+
+
+def ground_facts(part: str, before: str, after: str) -> dict[str, Any]:
+    """Return the facts that say of an entry which part of a plan's ground it changed, and how."""
+    change = {"part": part, "before": before, "after": after}
+    return {"changes_basis": True, "ground": change}
+
+
 def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -> Entry:
     """Append one entry to the case's chain and tell those whose turn it becomes.
 

@@ -11,6 +11,7 @@ from datetime import date
 from enum import StrEnum
 
 from referral.core.errors import WrongMove
+from referral.core.ground import SOLID, Moved, moved_ground
 
 
 class Role(StrEnum):
@@ -208,7 +209,8 @@ class CaseState:
     """Where a case stands, worked out from its entries.
 
     ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``live_flags`` are
-    the ids of red flags that no vet has answered.
+    the ids of red flags that no vet has answered. ``left_at`` is where a plan under way
+    stood before the ground it rests on ``moved``; it goes on from there once that is back.
     """
 
     stage: Stage = Stage.NEW
@@ -220,6 +222,8 @@ class CaseState:
     due_on: date | None = None
     recheck_on: date | None = None
     recheck_owner: str | None = None
+    left_at: Stage | None = None
+    moved: Moved = SOLID
 
     @property
     def turn(self) -> Role | None:
@@ -283,11 +287,22 @@ def after(state: CaseState, happening: Happening) -> CaseState:
     move, role, facts = Move(happening.kind), Role(happening.role), happening.facts
     stage = LAWS[move].leads_to or state.stage
     if facts.get("changes_basis") and state.stage in _UNDER_WAY:
-        stage = Stage.REVIEW
+        state = _on_moved_ground(state, facts)
+        stage = state.stage
+    elif LAWS[move].leads_to is not None or move is Move.JUDGE_AGAIN:
+        state = replace(state, left_at=None, moved=SOLID)
     if move is Move.REOPEN and state.reset_n == 0:
         stage = Stage.OPENED
     state = replace(state, stage=stage, vet_to_see=state.vet_to_see and role is not Role.VET)
     return _with_facts(state, move, facts)
+
+
+def _on_moved_ground(state: CaseState, facts: Mapping[str, object]) -> CaseState:
+    moved = moved_ground(state.moved, facts.get("ground"))
+    left = state.left_at or state.stage
+    if moved == SOLID:
+        return replace(state, stage=left, left_at=None, moved=moved)
+    return replace(state, stage=Stage.REVIEW, left_at=left, moved=moved)
 
 
 def _with_facts(state: CaseState, move: Move, facts: Mapping[str, object]) -> CaseState:
@@ -365,29 +380,3 @@ def legal_moves(state: CaseState, role: Role) -> tuple[Move, ...]:
     ['case_opened']
     """
     return tuple(move for move in LAWS if not why_not(state, role, move))
-
-
-DUE_SOON_DAYS = 7
-
-
-def standing(state: CaseState, role: Role, today: date) -> str:
-    """Return how a case stands for a role: whose turn, or how near the date.
-
-    One of ``waiting on you``, ``waiting on them``, ``due``, ``overdue``, ``quiet``,
-    ``closed``. ``due_on`` is a plain date, judged by the yard's own day.
-
-    Examples
-    --------
-    >>> standing(CaseState(stage=Stage.REVIEW), Role.VET, date(2026, 11, 25))
-    'waiting on you'
-    """
-    if state.stage is Stage.CLOSED:
-        return "closed"
-    if state.stage is Stage.MONITORING and state.turn is not Role.VET:
-        if state.due_on is None:
-            return "quiet"
-        days_left = (state.due_on - today).days
-        if days_left < 0:
-            return "overdue"
-        return "due" if days_left <= DUE_SOON_DAYS else "quiet"
-    return "waiting on you" if state.turn is role else "waiting on them"

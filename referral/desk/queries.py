@@ -25,7 +25,8 @@ from referral.cases.queries import (
 from referral.cases.timeline import entries_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
 from referral.clock import day_at
-from referral.core.workflow import CaseState, Role, Stage, standing
+from referral.core.standing import standing
+from referral.core.workflow import CaseState, Role, Stage
 from referral.desk.pages import (
     CasePage,
     DeskPage,

@@ -1,7 +1,7 @@
 """Reads on films and readings, always inside a case that the actor may see."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
 from typing import Any
@@ -21,6 +21,7 @@ from referral.errors import NotFound
 from referral.films.conventions import convention_from
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.scales import scale_from_given
+from referral.storage.canonical import canonical_json, sha256_hex
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +76,8 @@ class MeasuredFilm:
 class LimbBasis:
     """What a limb is judged on now: the newest film, readings typed in, guides from outside.
 
-    ``guides`` are measured on photos or on the foot itself; they have codes of their own and
-    never stand in for a film's reading.
+    ``front`` is what the newest film from the front says. ``guides`` are measured on photos or
+    on the foot itself; they have codes of their own and never stand in for a film's reading.
     """
 
     limb: str
@@ -85,6 +86,7 @@ class LimbBasis:
     guides: Measured
     reading_set_ids: tuple[UUID, ...]
     taken_on: date | None
+    front: Measured = field(default_factory=Measured)
 
     @property
     def stated(self) -> Measured:
@@ -175,30 +177,49 @@ def _measured(reading_set: ReadingSet, rows: Sequence[ReadingRow]) -> Measured:
 
 
 def limb_basis(session: Session, case_id: UUID, limb: str) -> LimbBasis:
-    """Return what a plan on this limb is judged on: the newest day's film and typed readings."""
-    newest: date | None = None
+    """Return what a plan on this limb is judged on.
+
+    Each view answers for itself: the newest film from the side that was measured, beside
+    readings typed in on its day or on a later one alone; the newest film from the front; and
+    the newest guide of each kind.
+    """
+    views = _views(session, case_id, limb)
     film: MeasuredFilm | None = None
-    typed = Measured()
+    typed, front = Measured(), Measured()
     guides: dict[str, Reading] = {}
     ids: list[UUID] = []
+    newest: date | None = None
     for reading_set, measured in reading_sets(session, case_id, limb):
         outside = {code: each for code, each in measured.readings.items() if is_guide(code)}
         guides = {**outside, **guides}
-        if len(outside) == len(measured.readings) and (outside or reading_set.film_id is None):
+        view = views.get(reading_set.film_id) if reading_set.film_id else None
+        if view == "dorsopalmar" and not front.readings:
+            front = measured
+        if len(outside) == len(measured.readings) or view not in (None, "lateromedial"):
             continue
         newest = newest or reading_set.taken_on
         if reading_set.taken_on != newest:
             continue
         if reading_set.film_id and film is None:
-            candidate = film_of(session, case_id, reading_set.film_id)
-            if candidate.film.view == "lateromedial":
-                film = candidate
-                ids.append(reading_set.id)
+            film = film_of(session, case_id, reading_set.film_id)
+            ids.append(reading_set.id)
         elif reading_set.film_id is None and not typed.readings:
             typed = measured
             ids.append(reading_set.id)
     kept = Measured(MappingProxyType(guides))
-    return LimbBasis(limb, film, typed, kept, tuple(ids), newest)
+    return LimbBasis(limb, film, typed, kept, tuple(ids), newest, front)
+
+
+def _views(session: Session, case_id: UUID, limb: str) -> Mapping[UUID, str]:
+    rows = session.execute(
+        select(Film.id, Film.view).where(Film.case_id == case_id, Film.limb == limb)
+    )
+    return {row.id: row.view for row in rows}
+
+
+def limb_digest(session: Session, case_id: UUID, limb: str) -> str:
+    """Return the digest of everything measured that a plan on this limb rests on now."""
+    return sha256_hex(canonical_json(basis_record(limb_basis(session, case_id, limb))))
 
 
 def is_guide(code: str) -> bool:
@@ -212,7 +233,9 @@ def basis_record(basis: LimbBasis) -> Mapping[str, Any]:
     film = basis.film
     readings = basis.stated.readings.values()
     own = film.landmarks.landmark_sds_mm if film and film.landmarks else None
+    ahead = sorted([each.code, each.value, each.u] for each in basis.front.readings.values())
     return {
+        **({"front": ahead} if ahead else {}),
         **({"own_scatter_mm": dict(own)} if own else {}),
         "film": None
         if film is None

@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
-from referral.cases.timeline import NewEntry, append
+from referral.cases.timeline import NewEntry, append, ground_facts
 from referral.core.errors import CoreError
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
@@ -20,7 +20,7 @@ from referral.errors import Invalid
 from referral.films.conventions import convention_record
 from referral.films.doubts import doubts_of
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
-from referral.films.queries import MeasuredFilm, film_of, films_of, reading_sets
+from referral.films.queries import MeasuredFilm, film_of, films_of, limb_digest, reading_sets
 from referral.films.scales import beside_the_files, scale_from_given, state_of
 from referral.storage.blobs import BlobStore
 from referral.storage.decode.film import ReadFilm
@@ -151,6 +151,8 @@ def measure_film(
         If this case has no such film.
     """
     before = film_of(session, access.case_id, command.film_id)
+    limb = before.film.limb
+    ground = limb_digest(session, access.case_id, limb)
     if command.scale_given is not None:
         earlier = before.scale_row.given if before.scale_row else None
         given = dict(command.scale_given)
@@ -179,8 +181,8 @@ def measure_film(
     facts = {
         **_facts_of(film, scale_set=command.scale_given is not None),
         "readings": str(row.id),
-        "changes_basis": True,
         "again": before.landmarks is not None,
+        **ground_facts(f"readings.{limb}", ground, limb_digest(session, access.case_id, limb)),
     }
     move = measure_move_of(film.film.view)
     append(session, access, NewEntry(move, command.happened_on, facts, {}, row.id), now)
@@ -317,8 +319,15 @@ def type_readings(
         recorded_by=access.actor_id,
         recorded_at=now,
     )
+    before = limb_digest(session, access.case_id, command.limb)
     _add_set(session, row, command.measured, now)
-    facts = {"limb": command.limb, "readings": str(row.id), "changes_basis": True}
+    session.flush()
+    after = limb_digest(session, access.case_id, command.limb)
+    facts = {
+        "limb": command.limb,
+        "readings": str(row.id),
+        **ground_facts(f"readings.{command.limb}", before, after),
+    }
     append(
         session, access, NewEntry(Move.RECORD_READINGS, command.happened_on, facts, {}, row.id), now
     )

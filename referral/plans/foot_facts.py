@@ -28,7 +28,7 @@ def foot_facts_of(session: Session, case_id: UUID, basis: LimbBasis) -> FootFact
     film = basis.film
     heels, girth = _assessed(session, case_id, basis.limb)
     return FootFacts(
-        observed=Measured(_observed(session, case_id, basis.limb)),
+        observed=Measured({**_observed(session, case_id, basis.limb), **basis.front.readings}),
         film_doubts=tuple(each.code for each in doubts_of(session, film)) if film else None,
         previous=_previous(session, case_id, basis.limb, film.film.taken_on if film else None),
         heels_damaged=heels,

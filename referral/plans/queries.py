@@ -190,7 +190,14 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
 
 
 def is_stale(session: Session, access: CaseAccess, view: PlanView, rulebook_sha256: str) -> bool:
-    """Say whether limits, readings, films or the rulebook changed since the plan was judged."""
+    """Say whether limits, readings, films or the rulebook changed since the plan was judged.
+
+    What is seen or measured on the outside of the foot asks for a plan to be judged again only
+    as long as nobody has agreed to it.
+    """
     subject = subject_of(session, access, Wanted(plans=view.limbs))
+    now = dict(inputs_record(subject, rulebook_sha256))
     stored = json.loads(view.judgement.basis)["inputs"]
-    return canonical_json(inputs_record(subject, rulebook_sha256)) != canonical_json(stored)
+    if view.agreed is not None:
+        now["outside"] = stored.get("outside")
+    return canonical_json(now) != canonical_json(stored)

@@ -10,6 +10,7 @@ from itertools import product
 import pytest
 
 from referral.core.errors import WrongMove
+from referral.core.standing import standing
 from referral.core.workflow import (
     LAWS,
     CaseState,
@@ -20,7 +21,6 @@ from referral.core.workflow import (
     after,
     check_move,
     legal_moves,
-    standing,
     state_of,
     why_not,
 )
@@ -258,3 +258,47 @@ def test_standing_names_whose_turn_it_is():
     assert standing(review, Role.FARRIER, day) == "waiting on them"
     assert standing(CaseState(stage=Stage.CLOSED), Role.VET, day) == "closed"
     assert standing(CaseState(stage=Stage.MONITORING), Role.VET, day) == "quiet"
+
+
+def moved(part, before, after, role="vet"):
+    change = {"part": part, "before": before, "after": after}
+    return Happening("limit_set", role, {"changes_basis": True, "ground": change})
+
+
+AGREED = (
+    Happening("case_opened", "vet"),
+    Happening("referral_sent", "vet"),
+    Happening("referral_acknowledged", "farrier"),
+    Happening("plan_submitted", "farrier", {"n": 1}),
+    Happening("plan_agreed", "vet"),
+    Happening("plan_signed", "farrier"),
+)
+
+
+def test_a_change_that_changes_nothing_leaves_a_plan_where_it_is():
+    assert state_of([*AGREED, moved("limits", "a", "a")]).stage is Stage.CONSENT
+
+
+def test_ground_that_is_back_brings_a_plan_back_to_where_it_stood():
+    there = [*AGREED, moved("limits", "a", "b")]
+    assert state_of(there).stage is Stage.REVIEW
+    assert state_of([*there, moved("limits", "b", "c")]).stage is Stage.REVIEW
+    assert state_of([*there, moved("limits", "b", "a")]).stage is Stage.CONSENT
+
+
+def test_every_part_of_the_ground_has_to_be_back():
+    there = [*AGREED, moved("limits", "a", "b"), moved("readings.LF", "x", "y")]
+    one = [*there, moved("limits", "b", "a")]
+    assert state_of(one).stage is Stage.REVIEW
+    assert state_of([*one, moved("readings.LF", "y", "x")]).stage is Stage.CONSENT
+
+
+def test_a_plan_judged_again_stands_on_the_new_ground():
+    there = [*AGREED, moved("limits", "a", "b"), Happening("plan_judged_again", "vet")]
+    assert state_of([*there, moved("limits", "b", "a")]).stage is Stage.REVIEW
+
+
+def test_what_was_changed_before_changes_were_kept_does_not_come_back():
+    old = Happening("limit_set", "vet", {"changes_basis": True})
+    there = [*AGREED, old, moved("limits", "a", "b"), moved("limits", "b", "a")]
+    assert state_of(there).stage is Stage.REVIEW

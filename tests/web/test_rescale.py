@@ -9,11 +9,12 @@ from sqlalchemy import select
 
 from referral.cases.remarks import AddObservation, add_observation
 from referral.core.measure.film import measure
+from referral.core.measure.stated import StatedValue, stated_readings
 from referral.errors import OutOfDate
 from referral.films.models import Film
 from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.films.queries import film_of
-from referral.films.service import MeasureFilm, measure_film
+from referral.films.service import MeasureFilm, TypeReadings, measure_film, type_readings
 from referral.plans.queries import plan_of
 from tests.web.signing import at, browser_of, hidden_in, story_in
 from tests.web.yard import PLAN, a_yard, landmarks_form, words_of
@@ -173,16 +174,27 @@ def test_a_plan_judged_again_on_the_new_scale_can_be_agreed_to_anew(app, agreed,
     assert "Signed by both" in seen_by(app, agreed, clock, "farrier")
 
 
-def test_the_marker_put_back_needs_no_judging_again(app, agreed, clock):
+def test_the_marker_put_back_makes_the_agreement_hold_again(app, agreed, clock):
     set_marker(agreed, 30.0)
     set_marker(agreed, 25.0)
     page = seen_by(app, agreed, clock, "vet", "/plans/1")
     assert STALE not in page
-    assert "Agree, and look at the sheet to sign" in page
-    # The vet's turn came back with the first change, and stays until the plan is agreed to.
-    assert f"Plan 1 {TO_BE_AGREED}" in seen_by(app, agreed, clock, "farrier")
-    agreed.sign_first("vet", agreed.propose_agreement(agreed.agreement(1)))
+    assert "Agree, and look at the sheet to sign" not in page
     assert "Plan 1 Agreed" in seen_by(app, agreed, clock, "farrier")
+    agreed.sign_plan()
+    assert "Signed by both" in seen_by(app, agreed, clock, "farrier")
+
+
+def test_what_is_measured_outside_beside_a_film_leaves_an_agreement(app, agreed, clock):
+    agreed.move(minutes=1)
+    gauge = {"photo_wall_angle_deg": StatedValue(50.0, scale="external")}
+    typed = TypeReadings("LF", agreed.today, stated_readings(gauge), agreed.today)
+    with agreed.database.transaction() as session:
+        type_readings(session, agreed.access(session, "farrier"), typed, agreed.now)
+    assert STALE not in seen_by(app, agreed, clock, "vet", "/plans/1")
+    assert "Plan 1 Agreed" in seen_by(app, agreed, clock, "vet")
+    agreed.sign_plan()
+    assert "Signed by both" in seen_by(app, agreed, clock, "vet")
 
 
 def test_words_leave_an_agreement_as_it_is(app, agreed, clock):

@@ -66,6 +66,10 @@ def test_the_worked_plan_against_the_shipped_rules():
         "R44": ("WITHIN", "caution"),
         "R53": ("WITHIN", "note"),
     }
+
+
+def test_the_worked_plan_is_judged_on_the_worked_numbers():
+    judgement = findings(landmark_sd_mm=0.0, sd_given=True)
     values = {each.rule: each.value for each in judgement.findings}
     assert values["R04"] == pytest.approx(12.00, abs=0.01)
     assert values["R05"] == pytest.approx(6.11, abs=0.01)
