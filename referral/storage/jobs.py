@@ -106,20 +106,24 @@ class Worker:
         return True
 
     def _claim(self) -> Job | None:
+        """Claim what waits longest; looking alone takes no lock that a writer waits for."""
         now = self.now()
+        waiting = (
+            select(Job)
+            .where(
+                Job.ended_at.is_(None),
+                Job.run_after <= now,
+                or_(Job.claimed_until.is_(None), Job.claimed_until <= now),
+                Job.kind.in_(self.handlers),
+            )
+            .order_by(Job.run_after, Job.id)
+            .limit(1)
+        )
+        with self.database.reading() as session:
+            if session.scalar(waiting) is None:
+                return None
         with self.database.transaction() as session:
-            job = session.scalars(
-                select(Job)
-                .where(
-                    Job.ended_at.is_(None),
-                    Job.run_after <= now,
-                    or_(Job.claimed_until.is_(None), Job.claimed_until <= now),
-                    Job.kind.in_(self.handlers),
-                )
-                .order_by(Job.run_after, Job.id)
-                .limit(1)
-                .with_for_update(skip_locked=True)
-            ).one_or_none()
+            job = session.scalars(waiting.with_for_update(skip_locked=True)).one_or_none()
             if job is not None:
                 job.claimed_until = now + LEASE
                 job.attempts += 1

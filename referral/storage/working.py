@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 
 from referral.storage.jobs import Worker
 
-BETWEEN_LOOKS_S = 0.1
+BETWEEN_LOOKS_S = 0.04
 AFTER_A_FAULT_S = 2.0
 LAST_PIECE_S = 90.0
 STANDARD_INPUT = 0
