@@ -39,7 +39,7 @@ from referral.storage.jobs import Finish, Handler
 MOST_ATTEMPTS = 10
 FIRST_WAIT = timedelta(minutes=1)
 """Doubled each time: the tenth try is eight and a half hours after the first."""
-PATIENCE_S = 12.0
+PATIENCE_S = 10.0
 """For each answer of the server, so that a whole conversation ends within a worker's lease."""
 PERMANENT = 500
 

@@ -124,15 +124,12 @@ def _line(notice: Notice, entry: Entry | None, who: str, part: Part | None) -> I
 def _recipients(session: Session, notices: Sequence[Notice]) -> Mapping[UUID, str]:
     """Return, for each notice of a lost mail, the name of whom it was for."""
     letters = {each.id: each.undelivered_id for each in notices if each.undelivered_id}
-    names = dict(
-        session.execute(
-            select(Letter.id, Person.name)
-            .join(Person, Person.id == Letter.person_id)
-            .where(Letter.id.in_(letters.values()))
-        )
-        .tuples()
-        .all()
-    )
+    rows = session.execute(
+        select(Letter.id, Person.name)
+        .join(Person, Person.id == Letter.person_id)
+        .where(Letter.id.in_(letters.values()))
+    ).all()
+    names = {letter_id: name for letter_id, name in rows}  # noqa: C416 - rows are no pairs to mypy
     return {notice_id: names[letter_id] for notice_id, letter_id in letters.items()}
 
 

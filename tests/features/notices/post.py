@@ -1,5 +1,6 @@
 """A real mail server on this machine that keeps what it takes, and can be told to misbehave."""
 
+import asyncio
 import email
 import socket
 import threading
@@ -16,6 +17,7 @@ from referral.notices.models import Letter
 from referral.storage.jobs import Job
 
 PATIENCE_S = 20
+OK = "250 OK"
 
 
 @dataclass
@@ -37,18 +39,20 @@ class Mailbox:
         if self.to_answers:
             return self.to_answers.pop(0)
         envelope.rcpt_tos.append(address)
-        return "250 OK"
+        return OK
 
     async def handle_DATA(self, server, session, envelope):  # noqa: N802 - the library's names
-        answer = self.answers.pop(0) if self.answers else "250 OK"
+        answer = self.answers.pop(0) if self.answers else OK
         if answer.startswith("250") or answer == "drop":
             self.raw.append(envelope.content)
             self.taken.append(email.message_from_bytes(envelope.content, policy=default))
             self.recipients.append(list(envelope.rcpt_tos))
             self.after_data.set()
+        while self.hold is not None and not self.hold.is_set():
+            await asyncio.sleep(0.02)
         if answer == "drop":
             server.transport.abort()
-        return "250 OK" if answer == "drop" else answer
+        return OK if answer == "drop" else answer
 
     def ids(self) -> list[str]:
         return [each["Message-ID"] for each in self.taken]
