@@ -48,6 +48,10 @@ class Refused(Exception):
     """The server will never take this letter."""
 
 
+class TryLater(OSError):
+    """The server takes this letter some other time; says so without anybody's address."""
+
+
 def letter_sender(settings: Settings, database: Database, now: Callable[[], datetime]) -> Handler:
     """Return how a letter is sent, and what is done when it cannot be."""
 
@@ -141,7 +145,7 @@ def _hand_over(server: smtplib.SMTP, mail: EmailMessage, text: LetterText) -> No
         code, _said = error.recipients[text.email]
         if code >= PERMANENT:
             raise Refused(f"the server refuses the address ({code})") from error
-        raise
+        raise TryLater(f"the server does not take the address now ({code})") from None
     except (smtplib.SMTPDataError, smtplib.SMTPSenderRefused) as error:
         if error.smtp_code >= PERMANENT:
             raise Refused(f"the server refuses the mail ({error.smtp_code})") from error
@@ -174,6 +178,8 @@ def _conversation(settings: Settings) -> Iterator[smtplib.SMTP]:
 
 def _end(session: Session, letter_id: UUID, outcome: str, fault: str | None, now: datetime) -> None:
     letter = session.get_one(Letter, letter_id)
+    if letter.ended_at is not None:
+        return
     letter.ended_at, letter.outcome, letter.fault = now, outcome, fault
 
 

@@ -48,8 +48,8 @@ class Mailbox:
             self.taken.append(email.message_from_bytes(envelope.content, policy=default))
             self.recipients.append(list(envelope.rcpt_tos))
             self.after_data.set()
-        while self.hold is not None and not self.hold.is_set():
-            await asyncio.sleep(0.02)
+        if self.hold is not None:
+            await asyncio.to_thread(self.hold.wait, PATIENCE_S)
         if answer == "drop":
             server.transport.abort()
         return OK if answer == "drop" else answer

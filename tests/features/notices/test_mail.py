@@ -12,7 +12,7 @@ from sqlalchemy import select, update
 from referral.accounts.models import Person
 from referral.cases.models import CaseMember
 from referral.cases.queries import case_for
-from referral.cases.remarks import RaiseFlag, raise_flag
+from referral.cases.remarks import RaiseFlag, close_case, raise_flag
 from referral.cases.service import (
     SetProblem,
     Words,
@@ -196,6 +196,31 @@ def test_a_server_that_is_busy_gets_it_later_and_the_reader_gets_one(
     assert len(box.taken) == 1
     clock.move(hours=24)
     assert worker.run_waiting() == 0
+
+
+def test_an_address_that_is_full_is_tried_again_and_not_written_in_a_log(
+    database, case, clock, worker, box, caplog
+):
+    cast, _number = case
+    box.to_answers[:] = ["452 4.2.2 full"]
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert box.taken == []
+    assert "452" in caplog.text
+    assert cast.farrier.email not in caplog.text
+    clock.move(minutes=1)
+    worker.run_waiting()
+    assert len(box.taken) == 1
+
+
+def test_everybody_is_told_that_a_case_was_closed(database, case, clock, worker, box):
+    cast, number = case
+    with database.transaction() as session:
+        vet = case_for(session, cast.vet.id, number)
+        close_case(session, vet, "transferred", Words(None, NOW.date()), clock())
+    worker.run_waiting()
+    assert {each[0] for each in box.recipients} == {cast.farrier.email, cast.owner.email}
+    assert {mail["Subject"] for mail in box.taken} == {f"Case {number}: the case was closed"}
 
 
 def test_a_line_lost_after_the_mail_was_taken_gives_the_same_mail_again(
