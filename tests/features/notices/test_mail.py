@@ -284,11 +284,17 @@ def test_a_server_that_is_never_there_is_given_up_and_said(
     assert waiting_jobs(database) == []
 
 
-def test_an_address_that_is_none_is_given_up_at_once(database, case, clock, worker, box):
-    rename(database, case[0].farrier, email="no address at all")
+@pytest.mark.parametrize(
+    "email", ["no address at all", "zoë@example.org", "a@b.org\r\nBcc: c@d.org"]
+)
+def test_an_address_that_no_mail_can_go_to_is_given_up_at_once(
+    database, case, clock, worker, box, email
+):
+    rename(database, case[0].farrier, email=email)
     refer(database, case, clock)
     worker.run_waiting()
     assert lost(database) == {case[0].vet.id}
+    assert box.recipients == []
 
 
 def test_without_a_mail_server_nothing_is_sent_now_or_when_there_is_one(

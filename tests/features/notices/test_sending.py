@@ -150,6 +150,19 @@ def safe(settings, box, **changed):
     return dataclasses.replace(settings, mail_port=box.port, **said, **changed)
 
 
+@pytest.mark.usefixtures("trusted")
+def test_mail_goes_to_a_server_that_speaks_tls_from_the_first_byte(
+    database, case, clock, make_worker, settings, certificate
+):
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    context.load_cert_chain(certificate)
+    refer(database, case, clock)
+    with a_mail_server(ssl_context=context) as box:
+        changed = {"mail_port": box.port, "mail_tls": "tls"}
+        make_worker(dataclasses.replace(settings, **changed)).run_waiting()
+    assert box.recipients == [[case[0].farrier.email]]
+
+
 def test_a_server_that_cannot_prove_who_it_is_gets_neither_password_nor_mail(
     database, case, clock, settings, make_worker, safe_box
 ):
