@@ -17,6 +17,10 @@ from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
 from referral.films.intake import READ_FILM, film_reader
 from referral.horses import views as horses_views
+from referral.inbox import views as inbox_views
+from referral.inbox.gathering import SEND_LETTER, letter_maker
+from referral.inbox.posting import letter_sender
+from referral.notices.service import SEE_TO_MAIL
 from referral.plans import shoe_views as plans_shoe_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
@@ -45,6 +49,7 @@ FEATURES = (
     plans_shoe_views.blueprint,
     resets_views.blueprint,
     sheets_views.blueprint,
+    inbox_views.blueprint,
     desk_views.blueprint,
 )
 """Every feature that has pages, in the order of the house."""
@@ -93,7 +98,11 @@ def wire(settings: Settings) -> Wiring:
 
 def worker_of(wired: Wiring) -> Worker:
     """Return what does an instance's waiting work; every kind of work is named here."""
-    handlers = {READ_FILM: film_reader(wired.database, wired.blobs, wired.now)}
+    handlers = {
+        READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
+        SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
+        SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
+    }
     return Worker(wired.database, handlers, wired.now)
 
 

@@ -2,6 +2,7 @@
 
 import base64
 import os
+import re
 import secrets
 import tomllib
 from collections.abc import Callable, Mapping
@@ -14,6 +15,10 @@ from referral.errors import SettingsFault
 
 PREFIX = "REFERRAL_"
 CONFIG_NAME = "config.toml"
+MAIL_PASSWORD_NAME = "mail.password"  # noqa: S105 - a file's name
+MAIL_TLS = ("starttls", "tls", "none")
+MAIL_ADDRESS = re.compile(r"[^@\s<>,;:\"]+@[A-Za-z0-9.-]+")
+WEB_ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?")
 INSTANCE_KEY_BYTES = 32
 SHORTEST_SECRET = 32
 LARGEST_PORT = 65535
@@ -37,6 +42,18 @@ class Settings:
     demo: bool
     secret_key: str = field(repr=False)
     instance_key: bytes = field(repr=False)
+    address: str | None = None
+    mail_host: str | None = None
+    mail_port: int = 587
+    mail_tls: str = "starttls"
+    mail_from: str | None = None
+    mail_user: str | None = None
+    mail_password: str | None = field(default=None, repr=False)
+
+    @property
+    def public_address(self) -> str:
+        """Return where people reach this instance, as links in a mail begin."""
+        return self.address or f"http://localhost:{self.port}"
 
 
 def load_settings(
@@ -62,6 +79,7 @@ def load_settings(
     read = _read_all(folder, given, environment, faults)
     if read["production"] and read["demo"]:
         faults.append("demo: an instance in production cannot be a demo")
+    faults += _mail_faults(read)
     if faults:
         raise _fault(folder, faults)
     return _with_secrets(folder, read, environment)
@@ -120,6 +138,7 @@ def _with_secrets(folder: Path, read: dict[str, Any], environment: Mapping[str, 
         instance_key = _secret(environment, "INSTANCE_KEY", keys_dir / "instance.key", faults)
     except OSError as error:
         raise _fault(folder, [f"keys_dir: {error.filename}: {error.strerror}"]) from None
+    mail_password = _mail_password(environment, keys_dir, faults) if read["mail_user"] else None
     if len(secret_key) < SHORTEST_SECRET:
         faults.append(f"the secret key: at least {SHORTEST_SECRET} characters are needed")
     key = _decoded(instance_key)
@@ -127,7 +146,39 @@ def _with_secrets(folder: Path, read: dict[str, Any], environment: Mapping[str, 
         faults.append(f"the instance key: {INSTANCE_KEY_BYTES} bytes in base64 are needed")
     if faults:
         raise _fault(folder, faults)
-    return Settings(instance_dir=folder, secret_key=secret_key, instance_key=key, **_fields(read))
+    return Settings(
+        instance_dir=folder,
+        secret_key=secret_key,
+        instance_key=key,
+        mail_password=mail_password,
+        **_fields(read),
+    )
+
+
+def _mail_faults(read: Mapping[str, Any]) -> list[str]:
+    """Return what does not go together in the settings of the mail server."""
+    faults = []
+    if read["mail_host"] and not read["mail_from"]:
+        faults.append("mail_from: with mail_host, the address that mail comes from is needed")
+    if read["mail_host"] and read["production"] and not read["address"]:
+        faults.append("address: with mail_host, the address that links in a mail begin with")
+    if read["mail_user"] and read["mail_tls"] == "none":
+        faults.append("mail_tls: a password is never sent without TLS; starttls or tls is needed")
+    return faults
+
+
+def _mail_password(environment: Mapping[str, str], keys_dir: Path, faults: list[str]) -> str | None:
+    """Return the mail server's password, from the environment or a file of its owner's alone."""
+    given = environment.get(f"{PREFIX}MAIL_PASSWORD")
+    if given:
+        return given
+    path = keys_dir / MAIL_PASSWORD_NAME
+    if not path.exists():
+        faults.append(f"mail_user: its password is needed in {PREFIX}MAIL_PASSWORD or {path}")
+        return None
+    if path.stat().st_mode & 0o077:
+        faults.append(f"{path}: others may read it; run chmod 600 on it")
+    return path.read_text(encoding="utf-8", errors="replace").strip()
 
 
 def _fields(read: dict[str, Any]) -> dict[str, Any]:
@@ -208,6 +259,28 @@ def _folder(instance: Path, value: object) -> Path:
     raise ValueError("a folder is needed")
 
 
+def _words_if_any(folder: Path, value: object) -> str | None:
+    return None if value is None else _words(folder, value)
+
+
+def _mail_tls(_folder: Path, value: object) -> str:
+    if value in MAIL_TLS:
+        return str(value)
+    raise ValueError(f"one of {', '.join(MAIL_TLS)} is needed")
+
+
+def _mail_address(_folder: Path, value: object) -> str | None:
+    if value is None or (isinstance(value, str) and MAIL_ADDRESS.fullmatch(value)):
+        return value
+    raise ValueError("an address such as yard@example.org is needed")
+
+
+def _web_address(_folder: Path, value: object) -> str | None:
+    if value is None or (isinstance(value, str) and WEB_ADDRESS.fullmatch(value)):
+        return value
+    raise ValueError("an address such as https://referral.example.org is needed")
+
+
 def _database_url(instance: Path, value: object) -> str:
     if value is None:
         return f"sqlite:///{instance / 'var' / 'referral.db'}"
@@ -229,5 +302,11 @@ READERS: Mapping[str, tuple[Callable[[Path, object], Any], object]] = {
     "database_url": (_database_url, None),
     "files_dir": (_folder, "var/files"),
     "keys_dir": (_folder, "var/keys"),
+    "address": (_web_address, None),
+    "mail_host": (_words_if_any, None),
+    "mail_port": (_port, 587),
+    "mail_tls": (_mail_tls, "starttls"),
+    "mail_from": (_mail_address, None),
+    "mail_user": (_words_if_any, None),
 }
 """Each setting's reader and default; REFERRAL_<NAME> in the environment goes before the file."""

@@ -20,12 +20,14 @@ from referral.cases.models import Case, CaseMember, Entry, ErasableValue
 from referral.cases.queries import case_for
 from referral.core.workflow import LAWS, Happening, Move, after
 from referral.errors import OutOfDate
-from referral.notices.models import Notice
+from referral.notices.service import Happened, tell
 from referral.storage.canonical import canonical_json, rounded, sha256_hex
 from referral.storage.ids import new_id
 
 GENESIS = "0" * 64
 SALT_BYTES = 32
+TOLD_TO_ALL = frozenset({Move.RAISE_FLAG.value, Move.ANSWER_FLAG.value, Move.CLOSE.value})
+"""What everybody on the case is told of; of the rest, whoever's turn it is then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,16 +157,13 @@ def _tell(session: Session, access: CaseAccess, entry: Entry, now: datetime) -> 
             CaseMember.case_id == access.case_id, CaseMember.until.is_(None)
         )
     ).all()
-    everybody = entry.kind == Move.RAISE_FLAG.value
+    everybody = entry.kind in TOLD_TO_ALL
     told = {
         person_id
         for person_id, role in rows
         if person_id != access.actor_id and (everybody or role == state.turn)
     }
-    session.add_all(
-        Notice(id=new_id(now), person_id=who, case_id=access.case_id, kind=entry.kind, made_at=now)
-        for who in sorted(told)
-    )
+    tell(session, told, Happened(access.case_id, entry.kind, entry.id), now)
 
 
 def chain_faults(session: Session, case_id: UUID) -> Iterator[str]:

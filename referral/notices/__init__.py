@@ -1,1 +1,1 @@
-"""What is told to whom: the inbox."""
+"""Who is told what of a case, and when a mail may say so."""

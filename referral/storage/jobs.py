@@ -57,20 +57,33 @@ class Handler:
 
     prepare: Callable[[Mapping[str, Any]], Finish]
     give_up: Callable[[Mapping[str, Any]], Finish]
+    most_attempts: int = MOST_ATTEMPTS
+    first_wait: timedelta = FIRST_WAIT
 
 
-def enqueue(session: Session, kind: str, payload: Mapping[str, Any], now: datetime) -> UUID:
-    """Add a piece of work to the transaction of the change it belongs to."""
+def enqueue(
+    session: Session,
+    kind: str,
+    payload: Mapping[str, Any],
+    now: datetime,
+    after: datetime | None = None,
+) -> UUID:
+    """Add a piece of work to the transaction of the change it belongs to, for now or for later."""
     job = Job(
-        id=new_id(now), kind=kind, payload=dict(payload), made_at=now, run_after=now, attempts=0
+        id=new_id(now),
+        kind=kind,
+        payload=dict(payload),
+        made_at=now,
+        run_after=after or now,
+        attempts=0,
     )
     session.add(job)
     return job.id
 
 
-def wait_before(attempt: int) -> timedelta:
+def wait_before(attempt: int, first: timedelta = FIRST_WAIT) -> timedelta:
     """Return how long to wait before trying once more after so many attempts."""
-    return FIRST_WAIT * (1 << (attempt - 1))
+    return first * (1 << (attempt - 1))
 
 
 class Worker:
@@ -97,7 +110,7 @@ class Worker:
             return False
         handler = self.handlers[job.kind]
         try:
-            too_often = job.attempts > MOST_ATTEMPTS
+            too_often = job.attempts > handler.most_attempts
             finish = (handler.give_up if too_often else handler.prepare)(job.payload)
             self._end(job, finish, "given up" if too_often else None)
         except Exception as error:  # any fault of one piece must leave the worker alive
@@ -145,7 +158,9 @@ class Worker:
             mine = self._still_mine(session, job)
             if mine is None:
                 return
-            mine.run_after = self.now() + wait_before(mine.attempts)
+            mine.run_after = self.now() + wait_before(
+                mine.attempts, self.handlers[mine.kind].first_wait
+            )
             mine.claimed_until = None
             mine.fault = fault
 

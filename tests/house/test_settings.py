@@ -184,3 +184,48 @@ def test_the_demo_is_configured_as_one(tmp_path):
     settings = load_settings(tmp_path, {})
     assert settings.demo
     assert not settings.production
+
+
+MAIL = 'mail_host = "mail.example.org"\nmail_from = "yard@example.org"\n'
+
+
+def test_without_a_mail_server_there_is_no_mail_and_links_lead_to_this_machine(folder):
+    settings = load_settings(folder, {})
+    assert (settings.mail_host, settings.mail_password) == (None, None)
+    assert settings.public_address == "http://localhost:8000"
+
+
+def test_a_mail_servers_password_comes_from_the_environment_or_a_file_of_its_owners(folder):
+    (folder / "config.toml").write_text(
+        MAIL + 'mail_user = "yard"\naddress = "https://here.example.org"\n'
+    )
+    settings = load_settings(folder, {"REFERRAL_MAIL_PASSWORD": "open sesame"})
+    assert (settings.mail_port, settings.mail_tls) == (587, "starttls")
+    assert settings.mail_password == "open sesame"
+    assert "open sesame" not in repr(settings)
+    assert settings.public_address == "https://here.example.org"
+    assert list((folder / "var/keys").glob("mail*")) == []
+    kept = folder / "var/keys/mail.password"
+    kept.write_text("from a file\n")
+    kept.chmod(0o644)
+    with pytest.raises(SettingsFault, match="others may read it"):
+        load_settings(folder, {})
+    kept.chmod(0o600)
+    assert load_settings(folder, {}).mail_password == "from a file"
+
+
+@pytest.mark.parametrize(
+    ("config", "said"),
+    [
+        ('mail_host = "mail.example.org"\n', "mail_from: with mail_host"),
+        (MAIL + 'mail_tls = "perhaps"\n', "one of starttls, tls, none is needed"),
+        (MAIL + 'mail_user = "x"\nmail_tls = "none"\n', "never sent without TLS"),
+        (MAIL + 'mail_user = "x"\n', "its password is needed in REFERRAL_MAIL_PASSWORD or"),
+        (MAIL + "production = true\n", "address: with mail_host"),
+        ('mail_from = "Yard <a@b.org>"\n', "an address such as yard@example.org"),
+        ('address = "example.org/"\n', "an address such as https://"),
+        ('address = "https://x.org\\nBcc: y"\n', "an address such as https://"),
+    ],
+)
+def test_mail_settings_that_do_not_go_together_are_refused(folder, config, said):
+    assert said in refusal(folder, config)

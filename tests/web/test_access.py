@@ -99,6 +99,13 @@ TABLE = {
     "GET sheets.proposal": "404 200 404 404 404 404 404 303",
     "POST sheets.sign": "404 422 404 404 404 404 404 401",
     "GET desk.new_case": "200 403 403 403 403 200 403 303",
+    "GET inbox.notices": "200 200 200 200 200 200 200 303",
+    "POST inbox.read_all": "303 303 303 303 303 303 303 401",
+    "POST inbox.read_one": "404 404 404 404 404 404 404 401",
+    "GET inbox.wishes": "200 200 200 200 200 200 200 303",
+    "POST inbox.new_wishes": "422 422 422 422 422 422 422 401",
+    "GET inbox.unsubscribing": "404 404 404 404 404 404 404 404",
+    "POST inbox.unsubscribe": "404 404 404 404 404 404 404 404",
     "GET sheets.check_form": "200 200 200 200 200 200 200 200",
     "POST sheets.check": "422 422 422 422 422 422 422 422",
     "GET healthz": "200 200 200 200 200 200 200 200",
@@ -229,6 +236,8 @@ def values_in(story) -> dict[str, object]:
             "limb": "LF",
             "sheet_id": session.scalars(select(Sheet.id).limit(1)).one(),
             "draft_id": session.scalars(select(SheetProposal.id).limit(1)).one(),
+            "notice_id": new_id(NOW),
+            "token": "AAAA",
             "filename": "css/site.css",
         }
 

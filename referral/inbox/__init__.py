@@ -1,0 +1,1 @@
+"""What a person is told: the inbox, mail and its wishes."""

@@ -1,0 +1,116 @@
+"""A letter as a mail: headers that nobody's name can break, text and HTML that fetch nothing."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from email.headerregistry import Address, BaseHeader, HeaderRegistry, UnstructuredHeader
+from email.message import EmailMessage
+from email.policy import SMTP, Policy
+from email.utils import format_datetime
+from functools import lru_cache
+from typing import Any
+from uuid import UUID
+
+from referral.web.fonts import house_folder
+
+LONGEST_NAME = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One line of a letter: which case, what happened in words of a mail, where to look."""
+
+    number: int
+    says: str
+    is_urgent: bool
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class LetterText:
+    """Everything a letter is made of; the same text gives the same mail, byte for byte."""
+
+    letter_id: UUID
+    made_at: datetime
+    house: str
+    sender: str
+    name: str
+    email: str
+    told: Sequence[Told]
+    endings: Sequence[tuple[str, str]]
+    """The name of each topic that can be ended here, and the address that ends it."""
+    end_all: str | None
+    """The address that ends every topic of this letter at one click."""
+    must_have: bool
+    wishes_link: str
+
+
+class _Whole(UnstructuredHeader, BaseHeader):
+    """A header that stays in one line: an address in it must not be encoded or cut."""
+
+    def fold(self, *, policy: "Policy[Any]") -> str:
+        return f"{self.name}: {self}{policy.linesep}"
+
+
+def mail_of(letter: LetterText) -> EmailMessage:
+    """Return the mail.
+
+    Raises
+    ------
+    ValueError
+        If the person's address is none that a mail can go to.
+    """
+    registry = HeaderRegistry()
+    for name in ("list-unsubscribe", "list-unsubscribe-post", "message-id"):
+        registry.map_to_type(name, _Whole)
+    mail = EmailMessage(policy=SMTP.clone(header_factory=registry))
+    mail["From"] = Address(_in_header(letter.house), addr_spec=letter.sender)
+    mail["To"] = Address(_in_header(letter.name), addr_spec=letter.email)
+    mail["Subject"] = subject_of(letter.told)
+    mail["Date"] = format_datetime(letter.made_at)
+    mail["Message-ID"] = message_id(letter.letter_id, letter.sender)
+    mail["Auto-Submitted"] = "auto-generated"
+    if letter.end_all:
+        mail["List-Unsubscribe"] = f"<{letter.end_all}>"
+        mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+    words: Mapping[str, Any] = {"letter": letter, "subject": subject_of(letter.told)}
+    mail.set_content(_template("letter.txt").render(words), cte="quoted-printable")
+    mail.add_alternative(
+        _template("letter.html").render(words), subtype="html", cte="quoted-printable"
+    )
+    mail.set_boundary(f"part-{letter.letter_id.hex}")
+    return mail
+
+
+def message_id(letter_id: UUID, sender: str) -> str:
+    """Return the mail's own name, the same however often it is sent."""
+    return f"<{letter_id}@{sender.rpartition('@')[2]}>"
+
+
+def subject_of(told: Sequence[Told]) -> str:
+    """Return one line that says what waits, and nothing of what is in the record."""
+    if len(told) == 1:
+        return f"Case {told[0].number}: {told[0].says}"
+    numbers = sorted({each.number for each in told})
+    if len(numbers) == 1:
+        return f"Case {numbers[0]}: {len(told)} things are new"
+    return f"{len(told)} things are new on {len(numbers)} cases"
+
+
+def _in_header(name: str) -> str:
+    """Return a name without line ends or other controls, no longer than a header carries well."""
+    printable = "".join(each if each.isprintable() else " " for each in name)
+    return " ".join(printable.split())[:LONGEST_NAME]
+
+
+@lru_cache
+def _template(name: str) -> Any:  # noqa: ANN401 - a type of a library that is loaded when asked for
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - likewise
+
+    return Environment(
+        loader=FileSystemLoader(house_folder("templates") / "mail"),
+        autoescape=name.endswith(".html"),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    ).get_template(name)

@@ -1,0 +1,140 @@
+"""Reads for the inbox and for letters; of a case nothing is read but by who has a part in it."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.accounts.models import Person
+from referral.cases.models import Case, CaseMember, Entry
+from referral.cases.words import entry_says
+from referral.core.workflow import Role
+from referral.horses.models import Horse
+from referral.notices.models import Letter, Notice
+from referral.notices.policy import MAIL_LOST, is_urgent
+from referral.notices.queries import unread_count
+
+PAGE = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A person's part in a case, as far as a notice shows it."""
+
+    number: int
+    horse: str
+    roles: frozenset[Role]
+
+
+@dataclass(frozen=True, slots=True)
+class InboxLine:
+    """One notice as the inbox prints it; ``part`` is None once the person has left the case."""
+
+    notice_id: UUID
+    made_at: datetime
+    is_unread: bool
+    is_flag: bool
+    is_lost_mail: bool
+    says: str
+    who: str
+    part: Part | None
+
+
+@dataclass(frozen=True, slots=True)
+class InboxPage:
+    """One page of the inbox, newest first; ``unread`` counts on all pages."""
+
+    lines: tuple[InboxLine, ...]
+    page: int
+    has_older: bool
+    unread: int
+
+
+def parts_of(session: Session, person_id: UUID, case_ids: Collection[UUID]) -> Mapping[UUID, Part]:
+    """Return this person's part in each of these cases that they are on now."""
+    rows = session.execute(
+        select(Case.id, Case.number, Horse.name, CaseMember.role)
+        .join(CaseMember, CaseMember.case_id == Case.id)
+        .join(Horse, Horse.id == Case.horse_id)
+        .where(Case.id.in_(case_ids), CaseMember.person_id == person_id, CaseMember.until.is_(None))
+    ).all()
+    roles: dict[UUID, set[Role]] = {}
+    for case_id, _number, _horse, role in rows:
+        roles.setdefault(case_id, set()).add(Role(role))
+    return {
+        case_id: Part(number, horse, frozenset(roles[case_id]))
+        for case_id, number, horse, _role in rows
+    }
+
+
+def roles_of(session: Session, person_id: UUID) -> frozenset[Role]:
+    """Return every role this person has on any case now."""
+    rows = session.scalars(
+        select(CaseMember.role)
+        .where(CaseMember.person_id == person_id, CaseMember.until.is_(None))
+        .distinct()
+    )
+    return frozenset(Role(each) for each in rows)
+
+
+def inbox_page(session: Session, person_id: UUID, page: int) -> InboxPage:
+    """Return one page of a person's notices, newest first; pages count from 1."""
+    rows = session.execute(
+        select(Notice, Entry, Person.name)
+        .outerjoin(Entry, Entry.id == Notice.entry_id)
+        .outerjoin(Person, Person.id == Entry.actor_id)
+        .where(Notice.person_id == person_id)
+        .order_by(Notice.made_at.desc(), Notice.id.desc())
+        .offset((page - 1) * PAGE)
+        .limit(PAGE + 1)
+    ).all()
+    shown = rows[:PAGE]
+    parts = parts_of(session, person_id, {notice.case_id for notice, _entry, _name in shown})
+    lost = _recipients(session, [notice for notice, _entry, _name in shown])
+    lines = tuple(
+        _line(notice, entry, name or lost.get(notice.id, ""), parts.get(notice.case_id))
+        for notice, entry, name in shown
+    )
+    return InboxPage(lines, page, len(rows) > PAGE, unread_count(session, person_id))
+
+
+def _line(notice: Notice, entry: Entry | None, who: str, part: Part | None) -> InboxLine:
+    is_lost_mail = notice.kind == MAIL_LOST
+    if part is None:
+        says = ""
+    elif is_lost_mail:
+        says = "could not be reached by mail; ring them if it cannot wait"
+    else:
+        says = entry_says(notice.kind, entry.content if entry else {})
+    return InboxLine(
+        notice_id=notice.id,
+        made_at=notice.made_at,
+        is_unread=notice.read_at is None,
+        is_flag=is_urgent(notice.kind),
+        is_lost_mail=is_lost_mail,
+        says=says,
+        who=who if part else "",
+        part=part,
+    )
+
+
+def _recipients(session: Session, notices: Sequence[Notice]) -> Mapping[UUID, str]:
+    """Return, for each notice of a lost mail, the name of whom it was for."""
+    letters = {each.id: each.undelivered_id for each in notices if each.undelivered_id}
+    rows = session.execute(
+        select(Letter.id, Person.name)
+        .join(Person, Person.id == Letter.person_id)
+        .where(Letter.id.in_(letters.values()))
+    ).all()
+    names = {letter_id: name for letter_id, name in rows}  # noqa: C416 - rows are no pairs to mypy
+    return {notice_id: names[letter_id] for notice_id, letter_id in letters.items()}
+
+
+def notices_in(session: Session, letter_id: UUID) -> Sequence[Notice]:
+    """Return what a letter tells of, oldest first."""
+    return session.scalars(
+        select(Notice).where(Notice.letter_id == letter_id).order_by(Notice.made_at, Notice.id)
+    ).all()

@@ -1,0 +1,41 @@
+"""What a mail says of each move: that something waits, and nothing of what is in the record.
+
+A mail is not private: no horse, no person, no limb, no number but the case's own.
+"""
+
+from collections.abc import Mapping
+
+from referral.core.workflow import Move
+
+SAYS: Mapping[Move, str] = {
+    Move.OPEN_CASE: "a case was opened with you",
+    Move.ASK_EXAMINATION: "an examination is asked for",
+    Move.SEND_REFERRAL: "a referral was sent to you",
+    Move.ACKNOWLEDGE: "the referral was acknowledged",
+    Move.ASK_QUESTION: "a question waits for your answer",
+    Move.ANSWER_QUESTION: "your question was answered",
+    Move.SUBMIT_PLAN: "a plan waits for your review",
+    Move.AGREE_PLAN: "the plan was agreed and waits for your signature",
+    Move.AMEND_PLAN: "the plan was changed and waits for you",
+    Move.ACCEPT_AMENDMENT: "the changes were accepted; the plan waits for your review",
+    Move.SEND_BACK: "the plan was sent back to you",
+    Move.SIGN_PLAN: "the agreed plan waits for consent",
+    Move.GIVE_CONSENT: "consent was given",
+    Move.DECLINE_CONSENT: "consent was declined",
+    Move.RECORD_RESET: "a reset was recorded and waits for your countersign",
+    Move.COUNTERSIGN: "the reset was countersigned",
+    Move.ASK_CORRECTION: "a correction of the record is asked for",
+    Move.SET_RECHECK: "the recheck was set",
+    Move.RAISE_FLAG: "a red flag was raised: look now",
+    Move.ANSWER_FLAG: "a red flag was answered",
+    Move.JUDGE_AGAIN: "the plan was judged again",
+    Move.INVITE: "somebody was brought onto the case",
+    Move.CLOSE: "the case was closed",
+    Move.REOPEN: "the case was reopened",
+}
+ADDED = "something was added to the record"
+
+
+def mail_says(kind: str) -> str:
+    """Return what a mail says of an entry, as the rest of a sentence that names its case."""
+    return SAYS.get(Move(kind), ADDED)

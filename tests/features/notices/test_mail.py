@@ -1,0 +1,401 @@
+"""Mail through a real server: once to the eye, whatever breaks; nothing in it of the record."""
+
+import dataclasses
+import re
+from email import policy
+from email.parser import BytesParser
+from html.parser import HTMLParser
+
+import pytest
+from sqlalchemy import select, update
+
+from referral.accounts.models import Person
+from referral.cases.models import CaseMember
+from referral.cases.queries import case_for
+from referral.cases.remarks import RaiseFlag, close_case, raise_flag
+from referral.cases.service import (
+    SetProblem,
+    Words,
+    acknowledge,
+    set_problem,
+)
+from referral.core.workflow import Role
+from referral.inbox.posting import MOST_ATTEMPTS
+from referral.inbox.service import Choose, choose
+from referral.notices.models import Notice
+from referral.notices.policy import MAIL_LOST, Topic, Wishes
+from referral.storage.ids import new_id
+from tests.factories import NOW, a_limit, a_referral, typed_readings
+from tests.features.notices.post import letters, part_of, waiting_jobs
+
+
+def refer(database, case, clock):
+    """Send a referral: the farrier is told."""
+    cast, number = case
+    with database.transaction() as session:
+        vet = case_for(session, cast.vet.id, number)
+        set_problem(
+            session, vet, SetProblem("LF", "under_run_heels", "confirmed", None, NOW.date()), NOW
+        )
+        typed_readings(session, vet)
+        a_limit(session, vet)
+        a_referral(session, vet, clock())
+
+
+def flag(database, case, clock, who="owner"):
+    cast, number = case
+    with database.transaction() as session:
+        access = case_for(session, getattr(cast, who).id, number)
+        raise_flag(
+            session, access, RaiseFlag("suspected_laminitis", "LF", None, NOW.date()), clock()
+        )
+
+
+def wish(database, person, clock, **wishes):
+    with database.transaction() as session:
+        choose(session, person.id, Choose(Wishes(**{"zone": "UTC", **wishes})), clock())
+
+
+def rename(database, person, **values):
+    with database.transaction() as session:
+        session.execute(update(Person).where(Person.id == person.id).values(**values))
+
+
+def leave(database, person):
+    with database.transaction() as session:
+        session.execute(
+            update(CaseMember).where(CaseMember.person_id == person.id).values(until=NOW)
+        )
+
+
+def lost(database):
+    with database.reading() as session:
+        return set(session.scalars(select(Notice.person_id).where(Notice.kind == MAIL_LOST)))
+
+
+def test_a_move_is_told_by_one_mail_with_both_parts(database, case, clock, worker, box):
+    cast, number = case
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert box.recipients == [[cast.farrier.email]]
+    mail = box.taken[0]
+    assert mail["Subject"] == f"Case {number}: a referral was sent to you"
+    assert [part.get_content_type() for part in mail.iter_parts()] == ["text/plain", "text/html"]
+    for kind in ("plain", "html"):
+        assert f"https://referral.example.org/cases/{number}" in part_of(mail, kind)
+    assert mail["Auto-Submitted"] == "auto-generated"  # RFC 3834, section 5
+    assert [each.outcome for each in letters(database)] == ["sent"]
+
+
+def test_a_mail_says_nothing_of_what_is_in_the_record(database, case, clock, worker, box):
+    cast, _number = case
+    refer(database, case, clock)
+    flag(database, case, clock)
+    worker.run_waiting()
+    assert len(box.taken) == 3  # referral to the farrier; the flag to vet and farrier
+    everything = b"".join(box.raw).decode().replace("=\r\n", "")
+    for private in ("Marrow", "heel", "LF", "laminitis", cast.owner.name, "Raise the heel"):
+        assert private not in everything
+
+
+def test_each_of_several_moves_is_told_to_whoever_has_the_turn(database, case, clock, worker, box):
+    cast, number = case
+    refer(database, case, clock)
+    worker.run_waiting()
+    clock.move(minutes=1)
+    with database.transaction() as session:
+        acknowledge(
+            session, case_for(session, cast.farrier.id, number), Words(None, NOW.date()), clock()
+        )
+    worker.run_waiting()
+    clock.move(minutes=1)
+    flag(database, case, clock, who="vet")
+    worker.run_waiting()
+    told = [
+        (each[0], mail["Subject"]) for each, mail in zip(box.recipients, box.taken, strict=True)
+    ]
+    assert told[0] == (cast.farrier.email, f"Case {number}: a referral was sent to you")
+    assert {who for who, said in told[1:] if "red flag" in said} == {
+        cast.farrier.email,
+        cast.owner.email,
+    }
+    assert len(told) == 3
+
+
+class _Reader(HTMLParser):
+    def __init__(self):
+        super().__init__()
+        self.tags, self.addresses, self.text = [], [], ""
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.addresses += [
+            value for name, value in attrs if name in {"src", "href", "background", "srcset"}
+        ]
+
+    def handle_data(self, data):
+        self.text += data
+
+
+def test_what_people_are_called_breaks_no_header_and_no_html(
+    database, case, clock, make_worker, settings, box
+):
+    cast, _number = case
+    wicked = "Eve\r\nBcc: all@example.org\r\n\r\n<img src=//x><script>x</script>"
+    rename(database, cast.farrier, name=wicked)
+    refer(database, case, clock)
+    house = "Hufschmiede Üllő & Söhne\r\nX-Evil: 1"
+    make_worker(dataclasses.replace(settings, instance_name=house)).run_waiting()
+    mail = box.taken[0]
+    assert box.recipients == [[cast.farrier.email]]
+    assert mail["Bcc"] is None
+    assert mail["X-Evil"] is None
+    assert [each.addr_spec for each in mail["To"].addresses] == [cast.farrier.email]
+    assert mail["From"].addresses[0].display_name == "Hufschmiede Üllő & Söhne X-Evil: 1"
+    reader = _Reader()
+    reader.feed(part_of(mail, "html"))
+    assert not {"img", "script", "link", "iframe", "object", "style"} & set(reader.tags)
+    assert "<img src=//x>" in reader.text  # shown as it was typed
+    assert all(each.startswith("https://referral.example.org/") for each in reader.addresses)
+    assert "url(" not in part_of(mail, "html")
+    assert part_of(mail, "plain").startswith("Hello Eve Bcc: all@example.org <img")
+
+
+def test_headers_are_ascii_on_the_wire_and_read_back_whole(
+    database, case, clock, make_worker, settings, box
+):
+    """RFC 5322 section 2.1.1: no line over 998 characters; RFC 2047: other scripts as words."""
+    cast, _number = case
+    name = "Сергій Коваль 蹄鉄"
+    rename(database, cast.farrier, name=name)
+    refer(database, case, clock)
+    far = f"https://{'a-long-name.' * 8}example.org"
+    make_worker(dataclasses.replace(settings, address=far)).run_waiting()
+    raw = box.raw[0]
+    raw.decode("ascii")
+    assert max(len(line) for line in raw.split(b"\r\n")) <= 998
+    mail = BytesParser(policy=policy.default).parsebytes(raw)
+    assert mail["To"].addresses[0].display_name == name
+    assert f"List-Unsubscribe: <{far}/unsubscribe/".encode() in raw
+
+
+def test_a_server_that_is_busy_gets_it_later_and_the_reader_gets_one(
+    database, case, clock, worker, box
+):
+    box.answers[:] = ["451 4.3.2 busy", "451 4.3.2 busy"]
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert box.taken == []
+    clock.move(minutes=1)
+    worker.run_waiting()
+    clock.move(minutes=1)
+    worker.run_waiting()
+    assert box.taken == []  # the second wait is longer
+    clock.move(minutes=1)
+    worker.run_waiting()
+    assert len(box.taken) == 1
+    clock.move(hours=24)
+    assert worker.run_waiting() == 0
+
+
+def test_an_address_that_is_full_is_tried_again_and_not_written_in_a_log(
+    database, case, clock, worker, box, caplog
+):
+    cast, _number = case
+    box.to_answers[:] = ["452 4.2.2 full"]
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert box.taken == []
+    assert "452" in caplog.text
+    assert cast.farrier.email not in caplog.text
+    clock.move(minutes=1)
+    worker.run_waiting()
+    assert len(box.taken) == 1
+
+
+def test_everybody_is_told_that_a_case_was_closed(database, case, clock, worker, box):
+    cast, number = case
+    with database.transaction() as session:
+        vet = case_for(session, cast.vet.id, number)
+        close_case(session, vet, "transferred", Words(None, NOW.date()), clock())
+    worker.run_waiting()
+    assert {each[0] for each in box.recipients} == {cast.farrier.email, cast.owner.email}
+    assert {mail["Subject"] for mail in box.taken} == {f"Case {number}: the case was closed"}
+
+
+def test_a_line_lost_after_the_mail_was_taken_gives_the_same_mail_again(
+    database, case, clock, worker, box
+):
+    box.answers[:] = ["drop"]
+    refer(database, case, clock)
+    worker.run_waiting()
+    clock.move(minutes=1)
+    worker.run_waiting()
+    assert len(box.taken) == 2
+    assert len(set(box.ids())) == 1
+    assert box.raw[0] == box.raw[1]
+    assert [each.outcome for each in letters(database)] == ["sent"]
+
+
+def coordinator_on(database, case):
+    cast, number = case
+    with database.transaction() as session:
+        access = case_for(session, cast.vet.id, number)
+        session.add(
+            CaseMember(
+                id=new_id(NOW),
+                case_id=access.case_id,
+                person_id=cast.other_vet.id,
+                organisation_id=None,
+                role=Role.COORDINATOR.value,
+                since=NOW,
+                until=None,
+            )
+        )
+    return cast.other_vet.id
+
+
+@pytest.mark.parametrize("way", ["to", "data"])
+def test_an_address_refused_for_good_is_said_to_sender_and_coordinator(
+    database, case, clock, worker, box, way
+):
+    coordinator = coordinator_on(database, case)
+    (box.to_answers if way == "to" else box.answers).append("550 5.1.1 nobody here")
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert box.taken == []
+    assert [each.outcome for each in letters(database)] == ["given_up"]
+    assert lost(database) == {case[0].vet.id, coordinator}
+    clock.move(hours=24)
+    assert worker.run_waiting() == 0
+
+
+def test_a_server_that_is_never_there_is_given_up_and_said(
+    database, case, clock, make_worker, settings
+):
+    refer(database, case, clock)
+    worker = make_worker(dataclasses.replace(settings, mail_port=1))
+    for _ in range(MOST_ATTEMPTS):
+        worker.run_waiting()
+        clock.move(hours=10)
+        assert lost(database) == set()
+    worker.run_waiting()
+    assert lost(database) == {case[0].vet.id}
+    assert waiting_jobs(database) == []
+
+
+@pytest.mark.parametrize(
+    "email", ["no address at all", "zoë@example.org", "a@b.org\r\nBcc: c@d.org"]
+)
+def test_an_address_that_no_mail_can_go_to_is_given_up_at_once(
+    database, case, clock, worker, box, email
+):
+    rename(database, case[0].farrier, email=email)
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert lost(database) == {case[0].vet.id}
+    assert box.recipients == []
+
+
+def test_without_a_mail_server_nothing_is_sent_now_or_when_there_is_one(
+    database, case, clock, make_worker, settings, box
+):
+    refer(database, case, clock)
+    make_worker(dataclasses.replace(settings, mail_host=None)).run_waiting()
+    clock.move(hours=1)
+    make_worker(settings).run_waiting()
+    assert box.taken == []
+    assert letters(database) == []
+
+
+def test_who_left_the_case_or_the_house_gets_no_mail(database, case, clock, worker, box):
+    refer(database, case, clock)
+    leave(database, case[0].farrier)
+    worker.run_waiting()
+    assert box.taken == []
+    flag(database, case, clock)
+    rename(database, case[0].vet, revoked_at=NOW)
+    worker.run_waiting()
+    assert box.taken == []
+
+
+def test_who_leaves_while_a_letter_waits_for_its_next_try_does_not_get_it(
+    database, case, clock, worker, box
+):
+    box.answers[:] = ["451 busy"]
+    refer(database, case, clock)
+    worker.run_waiting()
+    leave(database, case[0].farrier)
+    clock.move(minutes=1)
+    worker.run_waiting()
+    assert box.taken == []
+    assert [each.outcome for each in letters(database)] == ["not_needed"]
+
+
+def test_quiet_hours_over_the_change_of_clocks_and_a_red_flag_through_them(
+    database, case, clock, worker, box
+):
+    cast, _number = case
+    wish(database, cast.farrier, clock, zone="Europe/London", quiet_from=22, quiet_until=7)
+    clock.now = clock.now.replace(year=2026, month=10, day=24, hour=21, minute=30)  # 22:30 BST
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert box.taken == []
+    flag(database, case, clock)
+    worker.run_waiting()
+    assert sorted(each[0] for each in box.recipients) == sorted(
+        [cast.vet.email, cast.farrier.email]
+    )
+    assert all("red flag" in each["Subject"] for each in box.taken)
+    clock.now = clock.now.replace(day=25, hour=6, minute=59)  # 06:59 GMT
+    worker.run_waiting()
+    assert len(box.taken) == 2
+    clock.move(minutes=1)
+    worker.run_waiting()
+    assert len(box.taken) == 3
+
+
+def test_a_digest_gathers_what_is_new_and_is_not_sent_when_nothing_is(
+    database, case, clock, worker, box
+):
+    cast, number = case
+    wish(database, cast.farrier, clock, daily=True, daily_hour=17)
+    refer(database, case, clock)
+    clock.move(hours=1)
+    with database.transaction() as session:
+        vet = case_for(session, cast.vet.id, number)
+        typed_readings(session, vet, clock())
+    worker.run_waiting()
+    assert box.taken == []
+    clock.now = clock.now.replace(hour=17)
+    worker.run_waiting()
+    assert len(box.taken) == 1
+    assert box.taken[0]["Subject"] == f"Case {number}: 2 things are new"
+    clock.move(days=1)
+    worker.run_waiting()
+    assert len(box.taken) == 1
+    with database.transaction() as session:
+        typed_readings(session, case_for(session, cast.vet.id, number), clock())
+        session.execute(update(Notice).values(read_at=clock()))  # seen before the hour comes
+    clock.move(days=2)
+    worker.run_waiting()
+    assert len(box.taken) == 1
+    assert waiting_jobs(database) == []
+
+
+def test_mail_on_a_topic_ends_and_red_flags_do_not_for_who_must_act(
+    database, case, clock, worker, box
+):
+    cast, _number = case
+    for person in (cast.vet, cast.farrier, cast.owner):
+        wish(database, person, clock, without=frozenset(Topic))
+    refer(database, case, clock)
+    worker.run_waiting()
+    assert box.taken == []
+    flag(database, case, clock, who="vet")
+    worker.run_waiting()
+    assert box.recipients == [[cast.farrier.email]]
+    mail = box.taken[0]
+    assert mail["List-Unsubscribe"] is None
+    assert "cannot be turned off" in part_of(mail, "plain")
+    assert not re.search("unsubscribe/", part_of(mail, "html"))
