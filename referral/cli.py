@@ -32,6 +32,7 @@ LAZY: Mapping[str, str] = {
     "judge": "referral.exchange.commands:judge",
     "measure": "referral.exchange.commands:measure",
     "predict": "referral.exchange.commands:predict",
+    "rules": "referral.exchange.rule_commands:rules",
     "verify": "referral.sheets.commands:verify",
     "window": "referral.exchange.commands:window",
 }

@@ -1,0 +1,1 @@
+"""The rules as people read them, and what an organisation sets in their place."""
