@@ -10,8 +10,10 @@ from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
 from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
+from referral.cases import booking_views as cases_booking_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
+from referral.desk import diary_views as desk_diary_views
 from referral.desk import views as desk_views
 from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
@@ -41,6 +43,7 @@ FEATURES = (
     shoes_views.blueprint,
     cases_views.blueprint,
     cases_note_views.blueprint,
+    cases_booking_views.blueprint,
     films_views.blueprint,
     films_repeat_views.blueprint,
     assessments_views.blueprint,
@@ -51,6 +54,7 @@ FEATURES = (
     sheets_views.blueprint,
     inbox_views.blueprint,
     desk_views.blueprint,
+    desk_diary_views.blueprint,
 )
 """Every feature that has pages, in the order of the house."""
 

@@ -35,7 +35,8 @@ ENTRIES: Mapping[Move, str] = {
     Move.RECORD_RESET: "recorded reset {n} as fitted and signed; due {due_on}",
     Move.COUNTERSIGN: "countersigned reset {reset_n}; recheck {recheck_on}",
     Move.ASK_CORRECTION: "asked for a correction of reset {reset_n}",
-    Move.SET_RECHECK: "set the recheck",
+    Move.SET_RECHECK: "set the recheck: {recheck_on}, {recheck_owner}",
+    Move.BOOK_VISIT: "booked the {comes}'s visit: {visit_on} {visit_at}",
     Move.SET_LIMIT: "set a limit: {limit}",
     Move.SET_PROBLEM: "recorded the problem on {limb}: {condition}",
     Move.ADD_FILM: "added a film of {limb}",
@@ -71,6 +72,8 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     said = ENTRIES[move].format_map(_Blank(content, **_named(content)))
     if move is Move.SET_LIMIT and content.get("withdrawn"):
         return said.replace("set a limit", "took back the limit", 1)
+    if move is Move.BOOK_VISIT and content.get("called_off"):
+        return f"called off the {content['comes']}'s visit"
     return said
 
 

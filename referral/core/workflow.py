@@ -65,6 +65,7 @@ class Move(StrEnum):
     COUNTERSIGN = "reset_countersigned"
     ASK_CORRECTION = "correction_asked"
     SET_RECHECK = "recheck_set"
+    BOOK_VISIT = "visit_booked"
     SET_LIMIT = "limit_set"
     SET_PROBLEM = "problem_set"
     ADD_FILM = "film_added"
@@ -143,6 +144,7 @@ LAWS: Mapping[Move, Law] = {
     Move.COUNTERSIGN: _law({_V}, {Stage.COUNTERSIGN}, Stage.MONITORING),
     Move.ASK_CORRECTION: _law({_V}, {Stage.COUNTERSIGN}, Stage.CORRECTING),
     Move.SET_RECHECK: _law(_CLINICAL, _LIVE),
+    Move.BOOK_VISIT: _law({_V, _F, _C}, _LIVE),
     Move.SET_LIMIT: _law({_V}, _LIVE),
     Move.SET_PROBLEM: _law({_V}, _LIVE),
     Move.ADD_FILM: _law({_V}, _LIVE),

@@ -95,7 +95,8 @@ PAUSED_BY_FLAG = {
 ANY_TIME = {
     # role: what it may add to a live case whoever's turn it is
     "vet": {
-        "recheck_set", "limit_set", "problem_set", "film_added", "film_measured", "photo_added",
+        "recheck_set", "visit_booked", "limit_set", "problem_set", "film_added", "film_measured",
+        "photo_added",
         "photo_measured",
         "readings_recorded", "observation_added", "call_note_added", "call_note_confirmed",
         "medication_noted", "after_check_recorded", "emergency_work_recorded",
@@ -103,13 +104,14 @@ ANY_TIME = {
         "member_added",
     },
     "farrier": {
-        "recheck_set", "photo_added", "photo_measured", "readings_recorded", "observation_added",
+        "recheck_set", "visit_booked", "photo_added", "photo_measured", "readings_recorded",
+        "observation_added",
         "call_note_added", "call_note_confirmed", "after_check_recorded", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "red_flag_raised", "member_added",
     },
     "apprentice": {"photo_added", "observation_added", "red_flag_raised"},
     "owner": {"photo_added", "observation_added", "after_check_recorded", "red_flag_raised"},
-    "coordinator": {"red_flag_raised", "member_added"},
+    "coordinator": {"red_flag_raised", "member_added", "visit_booked"},
 }  # fmt: skip
 EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",

@@ -44,8 +44,8 @@ def test_every_shipped_rule_does_what_its_examples_say():
             'verdict = "CANNOT_TELL"\nfacts = { red_flags = [] }',
             'verdict = "CANNOT_TELL"',
             (
-                "sole/R90.toml:23: the example says CANNOT_TELL but the rule answers nothing, for it "
-                "was not run; mend the limits or the example"
+                "sole/R90.toml:23: the example says CANNOT_TELL but the rule answers nothing, for "
+                "it was not run; mend the limits or the example"
             ),
         ),
     ],

@@ -33,6 +33,10 @@ NOBODY = "nobody"
 # vet farrier apprentice owner coordinator, then the strangers' vet and farrier, then nobody
 TABLE = {
     "GET desk.desk": "200 200 200 200 200 200 200 303",
+    "GET diary.diary": "200 200 200 200 200 200 200 303",
+    "GET diary.week": "200 200 200 200 200 200 200 303",
+    "GET bookings.new_visit": "200 200 403 403 200 404 404 303",
+    "POST bookings.book": "422 422 403 403 422 404 404 401",
     "GET accounts.account": "200 200 200 200 200 200 200 303",
     "POST accounts.new_password": "422 422 422 422 422 422 422 401",
     "POST accounts.end_one": "404 404 404 404 404 404 404 401",
@@ -295,6 +299,7 @@ FIELDS = """
     natural_width no_limits outcome owner_email owner_name palmar_angle_deg password
     pdf_sha256 reason recheck_on recheck_owner recheck_role reference replaces_id revision
     scale seen_sha256 sheet_id shod sign stage strength taken_on trim until urgency view
+    visit_on visit_at comes hour
     words LF-toe_trim_mm LF-wedge_deg LF-category LF-nail_count LF-reason-toe_trim_mm
     waiver_x seen_x idempotency_key
 """.split()  # noqa: SIM905 - a list of words reads best as one

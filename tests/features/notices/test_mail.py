@@ -7,70 +7,22 @@ from email.parser import BytesParser
 from html.parser import HTMLParser
 
 import pytest
-from sqlalchemy import select, update
 
-from referral.accounts.models import Person
 from referral.cases.models import CaseMember
 from referral.cases.queries import case_for
-from referral.cases.remarks import RaiseFlag, close_case, raise_flag
+from referral.cases.remarks import close_case
 from referral.cases.service import (
-    SetProblem,
     Words,
     acknowledge,
-    set_problem,
 )
 from referral.core.workflow import Role
 from referral.inbox.posting import MOST_ATTEMPTS
-from referral.inbox.service import Choose, choose
-from referral.notices.models import Notice
-from referral.notices.policy import MAIL_LOST, Topic, Wishes
+from referral.inbox.tokens import Ending, ending_of
+from referral.notices.policy import Topic
 from referral.storage.ids import new_id
-from tests.factories import NOW, a_limit, a_referral, typed_readings
+from tests.factories import NOW
+from tests.features.notices.moves import flag, leave, lost, refer, rename
 from tests.features.notices.post import letters, part_of, waiting_jobs
-
-
-def refer(database, case, clock):
-    """Send a referral: the farrier is told."""
-    cast, number = case
-    with database.transaction() as session:
-        vet = case_for(session, cast.vet.id, number)
-        set_problem(
-            session, vet, SetProblem("LF", "under_run_heels", "confirmed", None, NOW.date()), NOW
-        )
-        typed_readings(session, vet)
-        a_limit(session, vet)
-        a_referral(session, vet, clock())
-
-
-def flag(database, case, clock, who="owner"):
-    cast, number = case
-    with database.transaction() as session:
-        access = case_for(session, getattr(cast, who).id, number)
-        raise_flag(
-            session, access, RaiseFlag("suspected_laminitis", "LF", None, NOW.date()), clock()
-        )
-
-
-def wish(database, person, clock, **wishes):
-    with database.transaction() as session:
-        choose(session, person.id, Choose(Wishes(**{"zone": "UTC", **wishes})), clock())
-
-
-def rename(database, person, **values):
-    with database.transaction() as session:
-        session.execute(update(Person).where(Person.id == person.id).values(**values))
-
-
-def leave(database, person):
-    with database.transaction() as session:
-        session.execute(
-            update(CaseMember).where(CaseMember.person_id == person.id).values(until=NOW)
-        )
-
-
-def lost(database):
-    with database.reading() as session:
-        return set(session.scalars(select(Notice.person_id).where(Notice.kind == MAIL_LOST)))
 
 
 def test_a_move_is_told_by_one_mail_with_both_parts(database, case, clock, worker, box):
@@ -120,6 +72,21 @@ def test_each_of_several_moves_is_told_to_whoever_has_the_turn(database, case, c
         cast.owner.email,
     }
     assert len(told) == 3
+
+
+def test_a_mail_carries_the_address_that_ends_mail_like_it(
+    database, case, clock, worker, settings, box
+):
+    """RFC 8058, section 3.1: both headers, one https address, this exact second value."""
+    refer(database, case, clock)
+    worker.run_waiting()
+    mail = box.taken[0]
+    assert mail["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    found = re.fullmatch(r"<https://[a-z.]+/unsubscribe/([\w-]+)>", mail["List-Unsubscribe"])
+    ending = ending_of(settings.secret_key, found[1])
+    assert ending == Ending(case[0].farrier.id, frozenset({Topic.REFERRAL}))
+    for kind in ("plain", "html"):
+        assert f"/unsubscribe/{found[1]}" in part_of(mail, kind)
 
 
 class _Reader(HTMLParser):
@@ -285,7 +252,7 @@ def test_a_server_that_is_never_there_is_given_up_and_said(
 
 
 @pytest.mark.parametrize(
-    "email", ["no address at all", "zoë@example.org", "a@b.org\r\nBcc: c@d.org"]
+    "email", ["no address at all", "zoë@example.org", "a@b.org\r\nbcc: c@d.org"]
 )
 def test_an_address_that_no_mail_can_go_to_is_given_up_at_once(
     database, case, clock, worker, box, email
@@ -330,72 +297,3 @@ def test_who_leaves_while_a_letter_waits_for_its_next_try_does_not_get_it(
     worker.run_waiting()
     assert box.taken == []
     assert [each.outcome for each in letters(database)] == ["not_needed"]
-
-
-def test_quiet_hours_over_the_change_of_clocks_and_a_red_flag_through_them(
-    database, case, clock, worker, box
-):
-    cast, _number = case
-    wish(database, cast.farrier, clock, zone="Europe/London", quiet_from=22, quiet_until=7)
-    clock.now = clock.now.replace(year=2026, month=10, day=24, hour=21, minute=30)  # 22:30 BST
-    refer(database, case, clock)
-    worker.run_waiting()
-    assert box.taken == []
-    flag(database, case, clock)
-    worker.run_waiting()
-    assert sorted(each[0] for each in box.recipients) == sorted(
-        [cast.vet.email, cast.farrier.email]
-    )
-    assert all("red flag" in each["Subject"] for each in box.taken)
-    clock.now = clock.now.replace(day=25, hour=6, minute=59)  # 06:59 GMT
-    worker.run_waiting()
-    assert len(box.taken) == 2
-    clock.move(minutes=1)
-    worker.run_waiting()
-    assert len(box.taken) == 3
-
-
-def test_a_digest_gathers_what_is_new_and_is_not_sent_when_nothing_is(
-    database, case, clock, worker, box
-):
-    cast, number = case
-    wish(database, cast.farrier, clock, daily=True, daily_hour=17)
-    refer(database, case, clock)
-    clock.move(hours=1)
-    with database.transaction() as session:
-        vet = case_for(session, cast.vet.id, number)
-        typed_readings(session, vet, clock())
-    worker.run_waiting()
-    assert box.taken == []
-    clock.now = clock.now.replace(hour=17)
-    worker.run_waiting()
-    assert len(box.taken) == 1
-    assert box.taken[0]["Subject"] == f"Case {number}: 2 things are new"
-    clock.move(days=1)
-    worker.run_waiting()
-    assert len(box.taken) == 1
-    with database.transaction() as session:
-        typed_readings(session, case_for(session, cast.vet.id, number), clock())
-        session.execute(update(Notice).values(read_at=clock()))  # seen before the hour comes
-    clock.move(days=2)
-    worker.run_waiting()
-    assert len(box.taken) == 1
-    assert waiting_jobs(database) == []
-
-
-def test_mail_on_a_topic_ends_and_red_flags_do_not_for_who_must_act(
-    database, case, clock, worker, box
-):
-    cast, _number = case
-    for person in (cast.vet, cast.farrier, cast.owner):
-        wish(database, person, clock, without=frozenset(Topic))
-    refer(database, case, clock)
-    worker.run_waiting()
-    assert box.taken == []
-    flag(database, case, clock, who="vet")
-    worker.run_waiting()
-    assert box.recipients == [[cast.farrier.email]]
-    mail = box.taken[0]
-    assert mail["List-Unsubscribe"] is None
-    assert "cannot be turned off" in part_of(mail, "plain")
-    assert not re.search("unsubscribe/", part_of(mail, "html"))

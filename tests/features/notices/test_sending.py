@@ -23,8 +23,8 @@ from referral.clock import utc_now
 from referral.inbox.posting import letter_sender
 from referral.storage.jobs import Job
 from tests.factories import Clock
+from tests.features.notices.moves import flag, refer
 from tests.features.notices.post import a_mail_server, letters, part_of, until, waiting_jobs
-from tests.features.notices.test_mail import flag, refer
 
 
 @pytest.fixture
