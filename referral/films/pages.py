@@ -6,6 +6,8 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
+from referral.core.geometry.magnification import plane_factor
+from referral.core.measure.caveats import scale_caveats
 from referral.core.measure.film import Film as CoreFilm
 from referral.core.measure.film import measure
 from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
@@ -139,12 +141,12 @@ def film_page(
         lines=VIEWS[row.view].lines,
         marker=marker,
         scale_says=scale_says(film.as_core()),
-        scale_sources=(*plane_says(marker), *sources_say(film)),
+        scale_sources=(*plane_says(marker), *correction_says(film, marker), *sources_say(film)),
         may_measure=may_measure,
         overlay=overlay_of(film, marker),
         readings=shown_readings(measured),
         absent=absent_readings(measured),
-        warnings=tuple(each.text for each in (*measured.warnings, *doubts)),
+        warnings=tuple(each.text for each in (*_of_scale(film, measured), *doubts)),
         own_scatter=own_scatter_says(film),
         defined=defined_how(measured),
     )
@@ -201,6 +203,23 @@ def defined_how(measured: Measured) -> tuple[tuple[str, str], ...]:
 def plane_says(marker: Mapping[str, Any]) -> tuple[str, ...]:
     """Return what is taken of the plane that the marker lay in."""
     return (PLANE_SAYS[marker["plane"]],) if marker["plane"] else ()
+
+
+def correction_says(film: MeasuredFilm, marker: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return by how much a marker off the middle is put right, in numbers."""
+    if marker["plane"] not in ("tube_side", "plate_side"):
+        return ()
+    factor = plane_factor(marker["plane"], marker["offset_mm"], marker["sid_mm"], marker["oid_mm"])
+    right_mm = film.scale.sources[0].row_mm
+    lay = f"Put right by × {factor:.3f}: {right_mm / factor:.4g} mm a pixel where the marker lay"
+    return (f"{lay}, {right_mm:.4g} at the middle of the foot.",)
+
+
+def _of_scale(film: MeasuredFilm, measured: Measured) -> tuple[Caveat, ...]:
+    """Return the readings' doubts; before there is a reading, those of the scale alone."""
+    if measured.readings or measured.warnings or film.as_core().is_photo:
+        return measured.warnings
+    return scale_caveats(film.scale, is_placed=False)
 
 
 def marker_of(film: MeasuredFilm) -> Mapping[str, Any]:

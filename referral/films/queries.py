@@ -128,6 +128,19 @@ def latest_scale(session: Session, film_id: UUID) -> ScaleSetting | None:
     ).one_or_none()
 
 
+def file_tags(session: Session, film_id: UUID) -> Mapping[str, Any] | None:
+    """Return what a film's own file says of its scale, whatever was set since."""
+    first = session.scalars(
+        select(ScaleSetting)
+        .where(ScaleSetting.film_id == film_id)
+        .order_by(ScaleSetting.set_at, ScaleSetting.id)
+        .limit(1)
+    ).one_or_none()
+    given = first.given if first else {}
+    is_files = given.get("kind") == "tags" and "stated" not in given
+    return given["tags"] if is_files else given.get("beside")
+
+
 def latest_landmarks(session: Session, film_id: UUID) -> LandmarkSet | None:
     """Return the landmarks in force on a film."""
     return session.scalars(

@@ -33,10 +33,8 @@ def scale_from_given(given: Mapping[str, Any]) -> Scale:
     return maker(given)
 
 
-def beside_the_files(given: Mapping[str, Any], before: Mapping[str, Any] | None) -> dict[str, Any]:
+def beside_the_files(given: Mapping[str, Any], own: Mapping[str, Any] | None) -> dict[str, Any]:
     """Return a scale as somebody gives it, with what the film's own file says kept beside it."""
-    earlier = before or {}
-    own = earlier.get("tags") if earlier.get("kind") == "tags" else earlier.get("beside")
     return {**given, "beside": dict(own)} if own else dict(given)
 
 
@@ -46,13 +44,12 @@ def state_of(given: Mapping[str, Any]) -> str:
 
 
 def with_distances(
-    before: Mapping[str, Any] | None, sid_mm: float, oid_mm: float
+    own: Mapping[str, Any] | None, sid_mm: float, oid_mm: float
 ) -> dict[str, Any] | None:
     """Return the film's own scale with distances that the vet states; None without a spacing.
 
     The distances are tube to plate and foot to plate; they take the place of the file's own.
     """
-    own = beside_the_files({}, before).get("beside")
     if not own or not own.get("imager_pixel_spacing"):
         return None
     stated = {

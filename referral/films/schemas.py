@@ -153,6 +153,7 @@ class MeasureForm(Schema):
     detector_sid_mm = DecimalField("mm", minimum=300, maximum=3000, load_default=None)
     detector_oid_mm = DecimalField("mm", minimum=1, maximum=800, load_default=None)
     known_length_mm = DecimalField("mm", minimum=5, maximum=500, load_default=None)
+    scale_withdrawn = fields.Boolean(load_default=False)
     natural_width = DecimalField(minimum=1, maximum=100_000, load_default=None)
     natural_height = DecimalField(minimum=1, maximum=100_000, load_default=None)
 

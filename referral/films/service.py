@@ -20,7 +20,14 @@ from referral.errors import Invalid
 from referral.films.conventions import convention_record
 from referral.films.doubts import doubts_of
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
-from referral.films.queries import MeasuredFilm, film_of, films_of, limb_digest, reading_sets
+from referral.films.queries import (
+    MeasuredFilm,
+    file_tags,
+    film_of,
+    films_of,
+    limb_digest,
+    reading_sets,
+)
 from referral.films.scales import beside_the_files, scale_from_given, state_of
 from referral.storage.blobs import BlobStore
 from referral.storage.decode.film import ReadFilm
@@ -154,10 +161,9 @@ def measure_film(
     limb = before.film.limb
     ground = limb_digest(session, access.case_id, limb)
     if command.scale_given is not None:
-        earlier = before.scale_row.given if before.scale_row else None
         given = dict(command.scale_given)
-        if given["kind"] != "tags":
-            given = beside_the_files(given, earlier)
+        if given["kind"] not in ("tags", "none") and "beside" not in given:
+            given = beside_the_files(given, file_tags(session, command.film_id))
         _keep_scale_or_refuse(session, access, command.film_id, given, now)
     if command.points_px:
         session.add(

@@ -5,12 +5,13 @@ from typing import Any
 
 from werkzeug.datastructures import FileStorage
 
+from referral.core.errors import BadScale
 from referral.core.geometry.frames import shown_size
 from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.errors import Invalid
 from referral.films.models import Film
 from referral.films.queries import MeasuredFilm
-from referral.films.scales import beside_the_files, with_distances
+from referral.films.scales import beside_the_files, scale_from_given, with_distances
 from referral.films.schemas import LARGEST_SKEW
 from referral.storage.decode.sniff import kind_of
 
@@ -80,25 +81,38 @@ def _unplaceable(sentence: str) -> Invalid:
     return Invalid(sentence, {"landmarks": [sentence]})
 
 
-def scale_given(film: MeasuredFilm, given: Mapping[str, Any]) -> Mapping[str, Any] | None:
+def scale_given(
+    film: MeasuredFilm, own: Mapping[str, Any] | None, given: Mapping[str, Any]
+) -> Mapping[str, Any] | None:
     """Return the scale that this form sets, or None if it sets none anew.
+
+    ``own`` is what the film's own file says of its scale.
 
     Raises
     ------
     Invalid
-        If what it says of the scale is only half of it, or goes with no such picture.
+        If what it says of the scale is only half of it, is impossible, or goes with no such
+        picture.
     """
     before = film.scale_row.given if film.scale_row else {}
-    if film.as_core().is_photo:
+    scale: Mapping[str, Any] | None
+    if given["scale_withdrawn"]:
+        scale = {"kind": "tags", "tags": dict(own)} if own else {"kind": "none"}
+    elif film.as_core().is_photo:
         length = given["known_length_mm"]
-        known = {"kind": "length", "length_mm": length}
-        scale: Mapping[str, Any] | None = None if length is None else known
+        scale = None if length is None else {"kind": "length", "length_mm": length}
     else:
-        scale = _marker_given(before, given) or _distances_given(before, given)
+        distances = _distances_given(own, given)
+        scale = _marker_given(own, given, distances) or distances
     return None if scale == before else scale
 
 
-def _marker_given(before: Mapping[str, Any], given: Mapping[str, Any]) -> Mapping[str, Any] | None:
+def _marker_given(
+    own: Mapping[str, Any] | None,
+    given: Mapping[str, Any],
+    distances: Mapping[str, Any] | None,
+) -> Mapping[str, Any] | None:
+    """Return the marker, with the distances of the whole film beside it where they are stated."""
     ends, length = given["marker_ends"], given["marker_length_mm"]
     if not ends and length is None:
         return None
@@ -109,12 +123,38 @@ def _marker_given(before: Mapping[str, Any], given: Mapping[str, Any]) -> Mappin
     marker = {"kind": "marker", "length_mm": length, "ends_px": ends, "plane": plane}
     if plane in OFF_THE_MIDDLE:
         marker.update(_all_of(given, MARKER_DISTANCES, "A marker off the middle"))
-    return beside_the_files(marker, before)
+    if distances is None:
+        marker = beside_the_files(marker, own)
+    else:
+        marker.update(beside=distances["tags"], stated=distances["stated"])
+    _refuse_impossible(marker)
+    return marker
 
 
 OFF_THE_MIDDLE = frozenset({"tube_side", "plate_side"})
 MARKER_DISTANCES = {"marker_offset_mm": "offset_mm", "sid_mm": "sid_mm", "oid_mm": "oid_mm"}
 FILM_DISTANCES = {"detector_sid_mm": "sid_mm", "detector_oid_mm": "oid_mm"}
+BETWEEN = "The foot stands between tube and plate: this is less than from tube to plate."
+IMPOSSIBLE: Mapping[str, tuple[str, str]] = {
+    "film.scale.oid_mm": ("oid_mm", BETWEEN),
+    "film.scale.offset_mm": (
+        "marker_offset_mm",
+        "With these distances the marker would lie behind the tube or the plate; measure again.",
+    ),
+    "film.scale.ends_px": (
+        "marker_length_mm",
+        "Both ends of the marker lie on one spot; place them apart.",
+    ),
+}
+"""Where the core finds a marker impossible, and the field and sentence that mend it."""
+
+
+def _refuse_impossible(marker: Mapping[str, Any]) -> None:
+    try:
+        scale_from_given(marker)
+    except BadScale as error:
+        field, sentence = IMPOSSIBLE.get(error.at, ("marker_length_mm", error.message))
+        raise Invalid(sentence, {field: [sentence]}) from error
 
 
 def _all_of(given: Mapping[str, Any], names: Mapping[str, str], what: str) -> dict[str, float]:
@@ -133,15 +173,14 @@ def _all_of(given: Mapping[str, Any], names: Mapping[str, str], what: str) -> di
 
 
 def _distances_given(
-    before: Mapping[str, Any], given: Mapping[str, Any]
+    own: Mapping[str, Any] | None, given: Mapping[str, Any]
 ) -> Mapping[str, Any] | None:
     if all(given[name] is None for name in FILM_DISTANCES):
         return None
     distances = _all_of(given, FILM_DISTANCES, "A magnification")
     if distances["oid_mm"] >= distances["sid_mm"]:
-        sentence = "The foot stands between tube and plate."
-        raise Invalid(sentence, {"detector_oid_mm": [sentence]})
-    stated = with_distances(before, **distances)
+        raise Invalid(BETWEEN, {"detector_oid_mm": [BETWEEN]})
+    stated = with_distances(own, **distances)
     if stated is None:
         sentence = "The file says nothing of its plate's spacing, so distances give no scale."
         raise Invalid(sentence, {"detector_sid_mm": [sentence]})

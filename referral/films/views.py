@@ -29,7 +29,7 @@ from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, up
 from referral.films.originals import disposition, may_have, offer_says, original_of
 from referral.films.pages import film_page, live_readings, typed_codes
 from referral.films.preview import OnScreen, preview
-from referral.films.queries import film_of
+from referral.films.queries import file_tags, film_of
 from referral.films.repeats import sds_of
 from referral.films.schemas import (
     SAID,
@@ -215,7 +215,7 @@ def measure(number: int, film_id: UUID) -> ResponseReturnValue:
         refuse_other_picture(film, given)
         points = given["landmarks"]
         check_places(film.film, points)
-        scale = scale_given(film, given)
+        scale = scale_given(film, file_tags(visit.session, film_id), given)
         if not points and scale is None:
             raise Invalid("There is nothing to keep yet.", {"landmarks": [NOTHING_PLACED]})
         own = sds_of(visit.session, visit.access.actor_id, film.film.view)
@@ -240,7 +240,8 @@ def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
         given = load_json(MeasureForm(), request.get_json(silent=True) or {})
         check_places(film.film, given["landmarks"])
         own = sds_of(visit.session, visit.access.actor_id, film.film.view)
-        placed = OnScreen(given["landmarks"], scale_given(film, given), own)
+        tags = file_tags(visit.session, film_id)
+        placed = OnScreen(given["landmarks"], scale_given(film, tags, given), own)
         measured, on_screen = preview(film, placed)
     return jsonify(live_readings(measured, on_screen))
 

@@ -8,7 +8,7 @@ import { typedNumber } from "referral/landmarks/list.js";
 
 const FIELDS = [
   "marker_length_mm", "marker_plane", "marker_offset_mm", "sid_mm", "oid_mm", "detector_sid_mm", "detector_oid_mm",
-  "known_length_mm",
+  "known_length_mm", "scale_withdrawn",
 ];
 const OF_THE_MARKER = new Set(["marker_length_mm", "marker_plane", "marker_offset_mm", "sid_mm", "oid_mm"]);
 const OFF_THE_MIDDLE = ["tube_side", "plate_side"];
@@ -28,7 +28,8 @@ export class ScaleForm extends EventTarget {
 
   #typed(name) {
     const inputs = this.fields.get(name) ?? [];
-    const input = inputs[0]?.type === "radio" ? inputs.find((each) => each.checked) : inputs[0];
+    const chosen = ["radio", "checkbox"].includes(inputs[0]?.type);
+    const input = chosen ? inputs.find((each) => each.checked) : inputs[0];
     return input?.value.trim() ?? "";
   }
 

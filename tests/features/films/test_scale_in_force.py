@@ -9,7 +9,7 @@ import pytest
 from referral.cases.queries import case_for
 from referral.core.errors import BadScale
 from referral.films.phantom import Exposure, Foot, draw_phantom
-from referral.films.queries import film_of
+from referral.films.queries import file_tags, film_of
 from referral.films.scales import beside_the_files, scale_from_given
 from referral.films.schemas import MeasureForm
 from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
@@ -61,13 +61,13 @@ def measured(database, tmp_path):
             placed = MeasureFilm(film_id, PHANTOM.landmarks_px, MARKER, NOW.date())
             found = measure_film(session, access, placed, NOW + timedelta(minutes=3))
             film = film_of(session, access.case_id, film_id)
-            assert_marker_is_in_force(film)
+            assert_marker_is_in_force(film, file_tags(session, film_id))
             return before, film.scale, found
 
     return run
 
 
-def assert_marker_is_in_force(film):
+def assert_marker_is_in_force(film, tags):
     """The form sent back as it was sets no scale anew; another length does."""
     again = MeasureForm().load(
         {
@@ -76,8 +76,8 @@ def assert_marker_is_in_force(film):
             "marker_plane": "sagittal",
         }
     )
-    assert scale_given(film, again) is None
-    longer = scale_given(film, again | {"marker_length_mm": 61.0})
+    assert scale_given(film, tags, again) is None
+    longer = scale_given(film, tags, again | {"marker_length_mm": 61.0})
     assert longer is not None
     assert longer["length_mm"] == 61.0
 
@@ -136,10 +136,9 @@ def test_a_marker_that_agrees_with_a_corrected_spacing_counts(measured):
 def test_what_the_file_says_is_not_lost_when_the_marker_is_set_again():
     tags = {"imager_pixel_spacing": r"0.14\0.15", "magnification": "1.2"}
     first = beside_the_files(
-        {"kind": "marker", "ends_px": [[0, 0], [0, 500]], "length_mm": 60.0},
-        {"kind": "tags", "tags": tags},
+        {"kind": "marker", "ends_px": [[0, 0], [0, 500]], "length_mm": 60.0}, tags
     )
-    again = beside_the_files({**first, "length_mm": 70.0}, first)
+    again = beside_the_files({**first, "length_mm": 70.0}, tags)
     assert again["beside"] == tags
     assert scale_from_given(again).warnings != scale_from_given(first).warnings
     assert scale_from_given(first).aspect == pytest.approx((0.12, 0.12 * 15 / 14))
@@ -148,7 +147,6 @@ def test_what_the_file_says_is_not_lost_when_the_marker_is_set_again():
 def test_a_picture_has_nothing_beside_its_marker():
     marker = {"kind": "marker", "ends_px": [[0, 0], [0, 500]], "length_mm": 60.0}
     assert beside_the_files(marker, None) == marker
-    assert beside_the_files(marker, {"kind": "none"}) == marker
     assert len(scale_from_given(marker).sources) == 1
 
 
