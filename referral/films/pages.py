@@ -17,6 +17,7 @@ from referral.films.overlay import overlay_svg
 from referral.films.queries import MeasuredFilm
 from referral.films.schemas import SHOD, TRIMS
 from referral.films.schemas import VIEWS as VIEW_NAMES
+from referral.web.codes import in_words
 
 SLOTS = 6
 """How many points round the joint face may be placed on a page."""
@@ -163,7 +164,9 @@ def sources_say(film: MeasuredFilm) -> tuple[str, ...]:
 
 def absent_readings(measured: Measured) -> tuple[AbsentReading, ...]:
     """Return the readings that are not there, each with the reason."""
-    return tuple(AbsentReading(MEASURES[code].name, why) for code, why in measured.absent.items())
+    return tuple(
+        AbsentReading(MEASURES[code].name, in_words(why)) for code, why in measured.absent.items()
+    )
 
 
 def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:
@@ -268,7 +271,7 @@ def live_readings(measured: Measured, film: CoreFilm) -> Mapping[str, Any]:
             for code, each in measured.readings.items()
         ],
         "absent": [
-            {"name": MEASURES[code].name, "reason": reason}
+            {"name": MEASURES[code].name, "reason": in_words(reason)}
             for code, reason in measured.absent.items()
         ],
         "warnings": [each.text for each in measured.warnings],

@@ -29,6 +29,7 @@ from referral.sheets.wording import (
     with_u,
 )
 from referral.storage.canonical import sha256_hex
+from referral.web.codes import in_words, rule_name
 from referral.web.pdf import Attached, RenderedPdf, page_html, render_pdf
 from referral.web.written import day
 
@@ -135,6 +136,8 @@ def _values(snapshot: Snapshot, pictures: Mapping[str, bytes]) -> dict[str, Any]
         "verdicts": VERDICTS,
         "limit_from": LIMIT_FROM,
         "severity": _severity,
+        "in_words": in_words,
+        "rule_name": rule_name,
     }
 
 

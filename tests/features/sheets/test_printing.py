@@ -10,7 +10,7 @@ import pikepdf
 import pytest
 
 from referral.errors import Invalid
-from referral.plans.rows import Value
+from referral.plans.rows import PlanLine, Value
 from referral.sheets.printing import print_sheet, render_sheet
 from referral.sheets.snapshot import Party, SheetKind
 from referral.sheets.wording import moment, with_u
@@ -18,18 +18,22 @@ from referral.storage.canonical import sha256_hex
 from referral.web.fonts import printed_text, unprintable_characters
 from referral.web.pdf import render_pdf
 from referral.web.written import day, number
-from tests.features.sheets.sample import FILM, OWNER, VET, sample
+from tests.features.sheets.sample import FILM, FINDINGS, OWNER, VET, sample
 
 PICTURES = {sha256_hex(FILM): FILM}
 MIXED = "Zoë Ångström Łódź Ωμέγα Привет 蹄葉炎 😀 ½ ° ± − ≤"
 
 
-def text_of(pdf: bytes) -> str:
-    """Return the text as poppler reads it, an extractor that has no part in making it."""
+def pages_of(pdf: bytes) -> list[str]:
+    """Return each page's text as poppler reads it, an extractor that has no part in making it."""
     done = subprocess.run(
         ["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True
     )
-    return " ".join(done.stdout.decode().split())
+    return done.stdout.decode().split("\f")[:-1]
+
+
+def text_of(pdf: bytes) -> str:
+    return " ".join(" ".join(pages_of(pdf)).split())
 
 
 def renamed(name: str):
@@ -239,11 +243,8 @@ def test_long_tables_repeat_their_heads_and_cut_no_row():
     )
     snapshot = replace(sample(), limbs=(replace(part, readings=rows),))
     rendered = render_sheet(snapshot, PICTURES)
-    done = subprocess.run(
-        ["pdftotext", "-layout", "-", "-"], input=rendered.data, capture_output=True, check=True
-    )
-    pages = done.stdout.decode().split("\f")[: rendered.pages]
-    assert rendered.pages >= 4
+    pages = pages_of(rendered.data)
+    assert rendered.pages == len(pages) >= 4
     holding = [page for page in pages if "note to" in page]
     assert len(holding) >= 3
     assert all("Predicted" in page and "Answer" in page for page in holding)
@@ -271,3 +272,27 @@ def test_an_owner_without_organisation_and_a_person_without_registration_print_p
     text = text_of(render_sheet(replace(sample(), owner=OWNER, people=people), PICTURES).data)
     assert "Vera Holt" in text
     assert "None" not in text
+
+
+@pytest.mark.pdf
+def test_a_limit_of_the_vets_and_a_missing_landmark_are_said_in_words():
+    lacking = replace(FINDINGS[2], says="Cannot be checked (needs sole_under_tip).")
+    inside = replace(FINDINGS[1], verdict="WITHIN", title="The vet's limit on palmar angle")
+    part = replace(sample().limbs[0], findings=(*FINDINGS, lacking, inside))
+    text = text_of(render_sheet(replace(sample(), limbs=(part,)), PICTURES).data)
+    assert "needs the sole's ground surface straight below the bone's tip" in text
+    assert "the vet's limit on palmar angle." in text
+    assert "limit of the vet’s, after fitting" in text
+    assert "case:" not in text
+    assert "sole_under_tip" not in text
+
+
+@pytest.mark.pdf
+def test_no_row_of_a_table_stands_alone_on_a_page():
+    part = sample().limbs[0]
+    for lines in range(2, 30):
+        plan = tuple(PlanLine(f"Line {n}", "2.0 mm") for n in range(lines))
+        snapshot = replace(sample(), limbs=(replace(part, plan_lines=plan),))
+        pages = pages_of(render_sheet(snapshot, PICTURES).data)
+        shown = [sum(row.name in page for row in part.readings) for page in pages]
+        assert 1 not in shown, (lines, shown)
