@@ -23,7 +23,10 @@ from referral.plans import window_views as plans_window_views
 from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
+from referral.sheets import letter_views as sheets_letter_views
 from referral.sheets import views as sheets_views
+from referral.sheets.office import office_of
+from referral.sheets.orders import RENDER_SHEET, sheet_maker
 from referral.shoes import views as shoes_views
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
@@ -45,6 +48,7 @@ FEATURES = (
     plans_shoe_views.blueprint,
     resets_views.blueprint,
     sheets_views.blueprint,
+    sheets_letter_views.blueprint,
     desk_views.blueprint,
 )
 """Every feature that has pages, in the order of the house."""
@@ -93,7 +97,10 @@ def wire(settings: Settings) -> Wiring:
 
 def worker_of(wired: Wiring) -> Worker:
     """Return what does an instance's waiting work; every kind of work is named here."""
-    handlers = {READ_FILM: film_reader(wired.database, wired.blobs, wired.now)}
+    handlers = {
+        READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
+        RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
+    }
     return Worker(wired.database, handlers, wired.now)
 
 

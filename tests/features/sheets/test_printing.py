@@ -4,7 +4,7 @@ import io
 import json
 import subprocess
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pikepdf
 import pytest
@@ -12,7 +12,7 @@ import pytest
 from referral.errors import Invalid
 from referral.plans.rows import PlanLine, Value
 from referral.sheets.printing import print_sheet, render_sheet
-from referral.sheets.snapshot import Party, SheetKind
+from referral.sheets.snapshot import Party, SeriesShown, SheetKind, Told, VisitShown
 from referral.sheets.wording import moment, with_u
 from referral.storage.canonical import sha256_hex
 from referral.web.fonts import printed_text, unprintable_characters
@@ -21,6 +21,7 @@ from referral.web.written import day, number
 from tests.features.sheets.sample import FILM, FINDINGS, OWNER, VET, sample
 
 PICTURES = {sha256_hex(FILM): FILM}
+TOLD = (Told("What is wrong", (("Left fore", "The toe is long."),), ("Ask.",)),)
 MIXED = "Zoë Ångström Łódź Ωμέγα Привет 蹄葉炎 😀 ½ ° ± − ≤"
 
 
@@ -206,11 +207,44 @@ def test_every_font_is_ours_and_embedded(sheets):
 
 
 @pytest.mark.pdf
-def test_a_sheet_that_nobody_signs_gets_no_form():
-    printed = print_sheet(sample(SheetKind.OWNER_COPY), PICTURES)
+@pytest.mark.parametrize("kind", [SheetKind.REFERRAL, SheetKind.OWNER_COPY, SheetKind.CLOSING])
+def test_a_sheet_that_the_vet_alone_signs_has_one_field(kind):
+    printed = print_sheet(replace(sample(kind), limbs=(), told=TOLD), PICTURES)
     with opened(printed) as document:
-        assert "/AcroForm" not in document.Root
-    assert "Signatures" not in text_of(printed)
+        assert [str(field.T) for field in document.Root.AcroForm.Fields] == ["Sig_Vet"]
+    text = text_of(printed)
+    assert "Signature Vet Ines Corvane" in text
+    assert "What is wrong" in text
+    assert "Agreed and consented" not in text
+
+
+@pytest.mark.pdf
+def test_sixty_resets_page_well():
+    first = VisitShown(1, date(2022, 3, 1), "LF", 1, (("palmar_angle_deg", Value(4, 0.7)),), 0, "-")
+    visits = tuple(
+        replace(first, n=n, plan_n=n, fitted_on=first.fitted_on + timedelta(weeks=5 * n))
+        for n in range(1, 61)
+    )
+    points = tuple((each.fitted_on, Value(4 + each.n / 20, 0.7)) for each in visits)
+    change = Value(2.95, 0.99)
+    series = SeriesShown(
+        "LF", "palmar_angle_deg", "Palmar angle", "deg", "films", points, change, True, 3.0, None
+    )
+    closing = replace(
+        sample(SheetKind.CLOSING), limbs=(), told=TOLD, visits=visits, series=(series,)
+    )
+    rendered = render_sheet(closing, PICTURES)
+    pages = pages_of(rendered.data)
+    assert rendered.pages == len(pages)
+    holding = [[each for each in visits if day(each.fitted_on) in page] for page in pages]
+    tables = [page for page in pages if "Other than" in page]
+    assert len(tables) >= 2
+    for page, shown in zip(pages, holding, strict=True):
+        assert len(shown) < 3 or "Fitted on" in page
+    assert all(any(each in shown for shown in holding) for each in visits)
+    for at, page in enumerate(pages, 1):
+        assert f"Page {at} of {rendered.pages}" in page
+    assert "real change" in text_of(rendered.data)
 
 
 @pytest.mark.pdf
