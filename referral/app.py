@@ -29,7 +29,10 @@ from referral.plans import window_views as plans_window_views
 from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
+from referral.sheets import letter_views as sheets_letter_views
 from referral.sheets import views as sheets_views
+from referral.sheets.office import office_of
+from referral.sheets.orders import RENDER_SHEET, sheet_maker
 from referral.shoes import views as shoes_views
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
@@ -53,6 +56,7 @@ FEATURES = (
     resets_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
+    sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,
 )
@@ -106,6 +110,7 @@ def worker_of(wired: Wiring) -> Worker:
         READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
+        RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
     }
     return Worker(wired.database, handlers, wired.now)
 

@@ -57,6 +57,13 @@ SIGNS = (
     ("device_lost_or_twisted", "Bar, plate or clip lost, twisted or trodden in"),
     ("cannot_work_safely", "Cannot be worked on safely"),
 )
+LETTERS = (
+    ("referral", "Referral sheet"),
+    ("owner_copy", "Owner’s copy"),
+    ("closing", "Closing report"),
+)
+"""Sheets that the vet alone signs."""
+
 OUTCOMES = (
     ("goals_met", "Goals met"),
     ("improved", "Improved"),

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from referral.cases.choices import CONDITIONS, OUTCOMES, SIGNS, SUBJECTS
+from referral.cases.choices import CONDITIONS, LETTERS, OUTCOMES, SIGNS, SUBJECTS
 from referral.cases.note_kinds import LABELS as NOTE_LABELS
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
@@ -56,6 +56,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",
     Move.INVITE: "brought somebody onto the case",
+    Move.SIGN_SHEET: "signed the {letter}",
     Move.CLOSE: "closed the case: {outcome}",
     Move.REOPEN: "reopened the case",
 }
@@ -79,7 +80,13 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
 
 def _named(content: Mapping[str, Any]) -> dict[str, str]:
     """Return the names of what the content holds as codes."""
-    codes = (("sign", SIGNS), ("condition", CONDITIONS), ("about", SUBJECTS), ("outcome", OUTCOMES))
+    codes = (
+        ("sign", SIGNS),
+        ("condition", CONDITIONS),
+        ("about", SUBJECTS),
+        ("outcome", OUTCOMES),
+        ("letter", LETTERS),
+    )
     named = {
         key: dict(options).get(str(content[key]), str(content[key]))
         for key, options in codes

@@ -85,6 +85,7 @@ class Move(StrEnum):
     ANSWER_FLAG = "red_flag_answered"
     JUDGE_AGAIN = "plan_judged_again"
     INVITE = "member_added"
+    SIGN_SHEET = "sheet_signed"
     CLOSE = "case_closed"
     REOPEN = "case_reopened"
 
@@ -164,6 +165,7 @@ LAWS: Mapping[Move, Law] = {
     Move.ANSWER_FLAG: _law({_V}, _KNOWN),
     Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED}),
     Move.INVITE: _law({_V, _F, _C}, _KNOWN),
+    Move.SIGN_SHEET: _law({_V}, _KNOWN),
     Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
     Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),
 }

@@ -48,8 +48,8 @@ from referral.sheets.drafts import (
     Office,
     draft_agreed_plan,
     draft_as_fitted,
-    keep_draft,
 )
+from referral.sheets.orders import keep_draft
 from referral.sheets.queries import latest_sheet
 from referral.sheets.service import (
     SecondSignature,
@@ -58,6 +58,7 @@ from referral.sheets.service import (
     sign_first,
 )
 from referral.sheets.snapshot import SheetKind
+from referral.storage.canonical import sha256_hex
 from referral.storage.decode.film import read_apart
 
 
@@ -205,7 +206,7 @@ def _agree(at: Telling) -> None:
 
 def _sign(at: Telling, draft: Draft) -> None:
     proposal = keep_draft(at.session, at.access, at.office, draft)
-    sign_first(at.session, at.access, at.office, proposal.id, proposal.pdf_sha256, at.now)
+    sign_first(at.session, at.access, at.office, proposal.id, sha256_hex(draft.pdf), at.now)
 
 
 def _second(at: Telling, kind: SheetKind) -> SecondSignature:

@@ -21,6 +21,7 @@ from referral.films.overlay import overlay_svg
 from referral.films.queries import MeasuredFilm
 from referral.films.schemas import SHOD, TRIMS
 from referral.films.schemas import VIEWS as VIEW_NAMES
+from referral.web.codes import in_words
 from referral.web.written import day
 
 SLOTS = 6
@@ -170,7 +171,9 @@ def sources_say(film: MeasuredFilm) -> tuple[str, ...]:
 
 def absent_readings(measured: Measured) -> tuple[AbsentReading, ...]:
     """Return the readings that are not there, each with the reason."""
-    return tuple(AbsentReading(MEASURES[code].name, why) for code, why in measured.absent.items())
+    return tuple(
+        AbsentReading(MEASURES[code].name, in_words(why)) for code, why in measured.absent.items()
+    )
 
 
 def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:
@@ -309,7 +312,7 @@ def live_readings(measured: Measured, film: CoreFilm) -> Mapping[str, Any]:
             for code, each in measured.readings.items()
         ],
         "absent": [
-            {"name": MEASURES[code].name, "reason": reason}
+            {"name": MEASURES[code].name, "reason": in_words(reason)}
             for code, reason in measured.absent.items()
         ],
         "warnings": [each.text for each in measured.warnings],

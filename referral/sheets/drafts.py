@@ -6,7 +6,6 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
 from referral.accounts.queries import person_by_id
@@ -20,7 +19,6 @@ from referral.rulebook.loader import Rulebook
 from referral.sheets.authority import Authority
 from referral.sheets.decisions import agree_to_json, record_to_json
 from referral.sheets.making import Fitted, SheetWanted, make_snapshot
-from referral.sheets.models import SheetProposal
 from referral.sheets.printing import print_sheet
 from referral.sheets.queries import latest_sheet, unused_agreed_sheet
 from referral.sheets.snapshot import Agreement, SheetKind
@@ -55,7 +53,13 @@ class Draft:
 
 
 def draft_agreed_plan(
-    session: Session, access: CaseAccess, office: Office, command: AgreePlan, now: datetime
+    session: Session,
+    access: CaseAccess,
+    office: Office,
+    command: AgreePlan,
+    now: datetime,
+    *,
+    sheet_id: UUID | None = None,
 ) -> Draft:
     """Render the agreed-plan sheet that the vet looks at before signing.
 
@@ -71,7 +75,7 @@ def draft_agreed_plan(
     before = unused_agreed_sheet(session, access.case_id)
     vet = person_by_id(session, access.actor_id)
     wanted = SheetWanted(
-        sheet_id=new_id(now),
+        sheet_id=sheet_id or new_id(now),
         kind=SheetKind.AGREED_PLAN,
         plan=view,
         waivers=command.waivers,
@@ -85,7 +89,13 @@ def draft_agreed_plan(
 
 
 def draft_as_fitted(
-    session: Session, access: CaseAccess, office: Office, command: RecordReset, now: datetime
+    session: Session,
+    access: CaseAccess,
+    office: Office,
+    command: RecordReset,
+    now: datetime,
+    *,
+    sheet_id: UUID | None = None,
 ) -> Draft:
     """Render the as-fitted sheet that the farrier looks at before signing.
 
@@ -111,7 +121,7 @@ def draft_as_fitted(
         notes=_notes(command),
     )
     wanted = SheetWanted(
-        sheet_id=new_id(now),
+        sheet_id=sheet_id or new_id(now),
         kind=SheetKind.AS_FITTED,
         plan=checked.plan,
         waivers={each.finding_id: each.reason or "" for each in _waived(checked.plan)},
@@ -181,26 +191,3 @@ def _draft(
         pdf=print_sheet(snapshot, pictures),
         made_at=wanted.made_at,
     )
-
-
-def keep_draft(session: Session, access: CaseAccess, office: Office, draft: Draft) -> SheetProposal:
-    """Keep a rendered sheet until whoever asked for it signs; it takes the place of the last."""
-    session.execute(
-        delete(SheetProposal).where(
-            SheetProposal.case_id == access.case_id, SheetProposal.made_by == access.actor_id
-        )
-    )
-    proposal = SheetProposal(
-        id=draft.sheet_id,
-        case_id=access.case_id,
-        kind=draft.kind.value,
-        subject_sha256=draft.subject_sha256,
-        decision=dict(draft.decision),
-        snapshot_sha256=office.blobs.put(draft.snapshot),
-        pdf_sha256=office.blobs.put(draft.pdf),
-        made_by=access.actor_id,
-        made_at=draft.made_at,
-    )
-    session.add(proposal)
-    session.flush()
-    return proposal

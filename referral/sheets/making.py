@@ -1,7 +1,7 @@
 """Rows to a sheet's snapshot: what is frozen, printed, attached and signed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -12,13 +12,15 @@ from referral.accounts.models import Organisation, Person
 from referral.cases.access import CaseAccess
 from referral.cases.models import CaseMember
 from referral.cases.queries import current_problems, people_on
+from referral.core.measure.readings import Measured
 from referral.films.overlay import overlay_svg
-from referral.films.queries import LimbBasis, limb_basis
+from referral.films.queries import LimbBasis, limb_basis, reading_sets
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse as HorseRow
 from referral.horses.queries import owner_of
 from referral.plans.models import FindingRow
 from referral.plans.queries import PlanView, case_limits
+from referral.plans.record import measured_record
 from referral.plans.rows import plan_lines, reading_rows
 from referral.sheets.rows import drawn_plan, finding_shown
 from referral.sheets.snapshot import (
@@ -51,6 +53,20 @@ class Fitted:
 
 
 @dataclass(frozen=True, slots=True)
+class Frame:
+    """What a sheet says of itself, the rules in force, and words that stand on it."""
+
+    sheet_id: UUID
+    kind: SheetKind
+    replaces: str | None
+    instance: str
+    check_url: str
+    made_at: datetime
+    rulebook_sha256: str
+    words: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SheetWanted:
     """What a sheet is to hand over, and how it is called."""
 
@@ -70,38 +86,74 @@ def make_snapshot(
     session: Session, access: CaseAccess, blobs: BlobStore, wanted: SheetWanted
 ) -> tuple[Snapshot, Mapping[str, bytes]]:
     """Return the snapshot and the pictures it names, by hash."""
-    horse = session.get_one(HorseRow, access.horse_id)
-    owner = owner_of(session, horse)
     members = people_on(session, access.case_id)
     pictures: dict[str, bytes] = {}
     limbs = tuple(
         _limb_part(session, access, blobs, wanted, limb, pictures)
         for limb in sorted(wanted.plan.limbs)
     )
-    snapshot = Snapshot(
-        sheet_id=str(wanted.sheet_id),
-        kind=wanted.kind,
-        instance=wanted.instance,
-        case_number=str(access.number),
-        revision=access.revision,
-        made_at=wanted.made_at,
-        replaces=wanted.replaces,
-        horse=_horse(horse),
-        owner=_owner(owner),
-        people=tuple(_party(*each) for each in members if each[0].role in ("vet", "farrier")),
+    snapshot = framed(
+        session,
+        access,
+        _frame(wanted),
         limbs=limbs,
+        about=tuple(sorted(wanted.plan.limbs)),
         agreements=wanted.agreements,
         consent=_consent(wanted.plan, members),
         aftercare=AFTERCARE,
         danger_signs=DANGER_SIGNS,
-        emergency_contacts=_contacts(members),
         next_steps=_next_steps(wanted, members),
-        cautions=CAUTIONS,
-        rulebook=wanted.plan.judgement.rulebook_sha256,
-        check_url=wanted.check_url,
         notes=wanted.fitted.notes if wanted.fitted else (),
     )
     return snapshot, pictures
+
+
+def _frame(wanted: SheetWanted) -> Frame:
+    return Frame(
+        wanted.sheet_id,
+        wanted.kind,
+        wanted.replaces,
+        wanted.instance,
+        wanted.check_url,
+        wanted.made_at,
+        wanted.plan.judgement.rulebook_sha256,
+    )
+
+
+def framed(
+    session: Session,
+    access: CaseAccess,
+    frame: Frame,
+    **content: Any,  # noqa: ANN401 - fields of a snapshot
+) -> Snapshot:
+    """Return a snapshot of this content with horse, owner, people, contacts and cautions."""
+    horse = session.get_one(HorseRow, access.horse_id)
+    members = people_on(session, access.case_id)
+    common = {
+        "horse": _horse(horse),
+        "owner": _owner(owner_of(session, horse)),
+        "people": tuple(_party(*each) for each in members if each[0].role in ("vet", "farrier")),
+        "limbs": (),
+        "agreements": (),
+        "consent": None,
+        "aftercare": (),
+        "danger_signs": (),
+        "emergency_contacts": _contacts(members),
+        "next_steps": (),
+        "cautions": CAUTIONS,
+    }
+    return Snapshot(
+        sheet_id=str(frame.sheet_id),
+        kind=frame.kind,
+        instance=frame.instance,
+        case_number=str(access.number),
+        revision=access.revision,
+        made_at=frame.made_at,
+        replaces=frame.replaces,
+        check_url=frame.check_url,
+        rulebook=frame.rulebook_sha256,
+        **{**common, **content},
+    )
 
 
 def _horse(row: HorseRow) -> Horse:
@@ -186,7 +238,6 @@ def _limb_part(
     pictures: dict[str, bytes],
 ) -> LimbPart:
     basis = limb_basis(session, access.case_id, limb)
-    problems = [each for each in current_problems(session, access.case_id) if each.limb == limb]
     fitted = wanted.fitted
     stored = fitted.findings if fitted else wanted.plan.findings
     findings = [each for each in stored if each.limb == limb]
@@ -195,10 +246,7 @@ def _limb_part(
     done = fitted.predictions[limb] if fitted else None
     return LimbPart(
         limb=limb,
-        problem="; ".join(
-            f"{each.condition.replace('_', ' ')} ({each.certainty})" for each in problems
-        )
-        or "no problem recorded",
+        problem=_problem_says(session, access, limb),
         film=_film(basis, blobs, pictures),
         film_absent=None if basis.film else "judged on readings stated by hand.",
         readings=reading_rows(predictions, done, findings, limits),
@@ -217,6 +265,46 @@ def _limb_part(
             limb, fitted.limbs[limb] if fitted else wanted.plan.limbs[limb], predictions
         ),
     )
+
+
+def referred_limb(
+    session: Session, access: CaseAccess, blobs: BlobStore, limb: str, pictures: dict[str, bytes]
+) -> LimbPart:
+    """Return a limb as it is referred: its problem, its film, its readings beside the limits."""
+    basis = limb_basis(session, access.case_id, limb)
+    limits = [each for each in case_limits(session, access.case_id) if each.limb in (None, limb)]
+    now = {"now": measured_record(_measured_now(session, access, basis)), "after_fit": NOTHING_YET}
+    return LimbPart(
+        limb=limb,
+        problem=_problem_says(session, access, limb),
+        film=_film(basis, blobs, pictures),
+        film_absent=None if basis.film else "measured by readings stated by hand.",
+        readings=tuple(replace(row, note=None) for row in reading_rows(now, None, (), limits)),
+        findings=(),
+        waivers=(),
+        plan_lines=(),
+        drawn=None,
+    )
+
+
+NOTHING_YET: Mapping[str, Any] = {"readings": {}}
+
+
+def _measured_now(session: Session, access: CaseAccess, basis: LimbBasis) -> Measured:
+    """Return what was last measured on a limb, on its film and by hand; else the guides."""
+    found = [
+        measured
+        for reading_set, measured in reading_sets(session, access.case_id, basis.limb)
+        if reading_set.id in basis.reading_set_ids
+    ]
+    readings = {code: each for measured in found for code, each in measured.readings.items()}
+    return Measured(readings) if readings else basis.stated
+
+
+def _problem_says(session: Session, access: CaseAccess, limb: str) -> str:
+    problems = [each for each in current_problems(session, access.case_id) if each.limb == limb]
+    said = [f"{each.condition.replace('_', ' ')} ({each.certainty})" for each in problems]
+    return "; ".join(said) or "no problem recorded"
 
 
 def _waivers(wanted: SheetWanted, limb: str) -> tuple[WaiverShown, ...]:

@@ -11,7 +11,10 @@ from referral.storage.db import Base
 
 
 class SheetProposal(Base):
-    """A rendered sheet that its first signer looks at before signing; a draft, may go."""
+    """A sheet that was asked for: rendered by the worker, then looked at and signed.
+
+    Without a ``pdf_sha256`` it waits, or ``refusal`` says why it cannot be made. A draft, may go.
+    """
 
     __tablename__ = "sheet_proposal"
     __table_args__ = (Index(None, "case_id"),)
@@ -21,8 +24,9 @@ class SheetProposal(Base):
     kind: Mapped[str]
     subject_sha256: Mapped[str]
     decision: Mapped[dict[str, Any]]
-    snapshot_sha256: Mapped[str]
-    pdf_sha256: Mapped[str]
+    snapshot_sha256: Mapped[str | None]
+    pdf_sha256: Mapped[str | None]
+    refusal: Mapped[str | None]
     made_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     made_at: Mapped[datetime]
 
@@ -36,7 +40,7 @@ class Sheet(Base):
     id: Mapped[UUID] = mapped_column(primary_key=True)
     case_id: Mapped[UUID] = mapped_column(ForeignKey("case.id"))
     kind: Mapped[str]
-    plan_id: Mapped[UUID] = mapped_column(ForeignKey("plan.id"))
+    plan_id: Mapped[UUID | None] = mapped_column(ForeignKey("plan.id"))
     reset_id: Mapped[UUID | None] = mapped_column(ForeignKey("reset.id"))
     snapshot_sha256: Mapped[str]
     replaces_id: Mapped[UUID | None] = mapped_column(ForeignKey("sheet.id"))
@@ -44,7 +48,11 @@ class Sheet(Base):
 
 
 class Signature(Base):
-    """One signature: who, when, and the bytes of the sheet that it left."""
+    """One signature: who, when, and the bytes of the sheet that it left.
+
+    ``stamped_at`` is the time authority's, ``stamp_fault`` why there is none where one is set.
+    ``issuer`` is whose certificate it was, where it was not this instance's.
+    """
 
     __tablename__ = "signature"
     __table_args__ = (UniqueConstraint("sheet_id", "position"), Index(None, "pdf_sha256"))
@@ -57,6 +65,9 @@ class Signature(Base):
     serial: Mapped[str]
     pdf_sha256: Mapped[str]
     signed_at: Mapped[datetime]
+    stamped_at: Mapped[datetime | None]
+    stamp_fault: Mapped[str | None]
+    issuer: Mapped[str | None]
 
 
 class SigningKey(Base):

@@ -16,10 +16,9 @@ from referral.sheets.models import Sheet
 from referral.sheets.pictures import page_count
 from referral.sheets.queries import SignatureView, latest_sheet, proposal_of, sheet_of
 from referral.sheets.service import REASONS
-from referral.sheets.snapshot import TITLES, SheetKind, in_groups
+from referral.sheets.snapshot import SIGNERS, TITLES, SheetKind, in_groups
 from referral.storage.blobs import BlobStore
 
-FIRST_SIGNER = {SheetKind.AGREED_PLAN.value: "vet", SheetKind.AS_FITTED.value: "farrier"}
 RECHECK_WEEKS = 5
 
 
@@ -71,6 +70,8 @@ def proposal_page(
         If no such sheet waits for this person.
     """
     row = proposal_of(session, access.case_id, access.actor_id, proposal_id)
+    if row.pdf_sha256 is None or row.snapshot_sha256 is None:
+        raise NotFound("This sheet is not there yet.")
     shown = SheetShown(
         sheet_id=row.id,
         title=TITLES[SheetKind(row.kind)],
@@ -78,7 +79,7 @@ def proposal_page(
         fingerprint=in_groups(row.snapshot_sha256),
         pages=page_count(blobs.get(row.pdf_sha256)),
         signatures=(),
-        means=REASONS[row.kind, FIRST_SIGNER[row.kind]],
+        means=REASONS[row.kind, SIGNERS[SheetKind(row.kind)][0]],
     )
     return SigningPage(access.number, access.revision, shown, "")
 
@@ -173,5 +174,7 @@ def bytes_of(session: Session, access: CaseAccess, sheet_id: UUID) -> tuple[str,
         view = sheet_of(session, access.case_id, sheet_id)
     except NotFound:
         row = proposal_of(session, access.case_id, access.actor_id, sheet_id)
+        if row.pdf_sha256 is None:
+            raise NotFound("This sheet is not there yet.") from None
         return row.pdf_sha256, row.kind
     return view.pdf_sha256, view.kind

@@ -9,6 +9,7 @@ from typing import Any
 from referral.core.geometry.frames import shown_size
 from referral.errors import Invalid
 from referral.plans.rows import UNITS
+from referral.sheets.course import bounds_say, course_values, svg_data
 from referral.sheets.drawing import shod_svg, sole_svg, trim_svg
 from referral.sheets.signing import SignatureField, prepare
 from referral.sheets.snapshot import (
@@ -31,6 +32,7 @@ from referral.sheets.wording import (
     with_u,
 )
 from referral.storage.canonical import sha256_hex
+from referral.web.codes import in_words, rule_name
 from referral.web.pdf import Attached, RenderedPdf, page_html, render_pdf
 from referral.web.written import day
 
@@ -38,6 +40,8 @@ ATTACHMENT = "handover.json"
 SIGN_BOX = "sign-"
 FILM_WIDTH_MM, FILM_HEIGHT_MM = 78.0, 82.0
 QUIET = frozenset({"WITHIN", "NOT_APPLICABLE"})
+PLANNED = frozenset({SheetKind.AGREED_PLAN, SheetKind.AS_FITTED})
+"""Sheets that hand over a plan, with what it would do and what was agreed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,10 +128,15 @@ def _values(snapshot: Snapshot, pictures: Mapping[str, bytes]) -> dict[str, Any]
         "sheet": snapshot,
         "title": TITLES[snapshot.kind],
         "fitted": fitted,
+        "planned": snapshot.kind in PLANNED,
+        "about": [LIMBS[limb] for limb in snapshot.about],
+        "limb_names": LIMBS,
+        "bounds": bounds_say,
+        **course_values(snapshot),
         "limbs": [_limb_page(part, pictures, fitted=fitted) for part in snapshot.limbs],
         "signers": _signers(snapshot),
         "fingerprint": snapshot.fingerprint(),
-        "qr": _data("image/svg+xml", _qr_svg(snapshot.check_url)),
+        "qr": svg_data(_qr_svg(snapshot.check_url)),
         "day": day,
         "moment": moment,
         "with_u": with_u,
@@ -137,6 +146,8 @@ def _values(snapshot: Snapshot, pictures: Mapping[str, bytes]) -> dict[str, Any]
         "verdicts": VERDICTS,
         "limit_from": LIMIT_FROM,
         "severity": _severity,
+        "in_words": in_words,
+        "rule_name": rule_name,
     }
 
 
@@ -146,8 +157,8 @@ def _limb_page(part: LimbPart, pictures: Mapping[str, bytes], *, fitted: bool) -
         jpeg = pictures.get(part.film.picture_sha256)
         if jpeg is None or sha256_hex(jpeg) != part.film.picture_sha256:
             raise Invalid(f"The picture of the {part.limb} film is not the one the sheet names.")
-        picture = _data("image/jpeg", jpeg)
-        overlay = _data("image/svg+xml", part.film.overlay_svg.encode())
+        picture = f"data:image/jpeg;base64,{base64.b64encode(jpeg).decode()}"
+        overlay = svg_data(part.film.overlay_svg.encode())
     return LimbPage(
         part,
         LIMBS[part.limb],
@@ -174,7 +185,7 @@ def _drawings(part: LimbPart, *, fitted: bool) -> tuple[tuple[str, str], ...]:
     made = [("Fitted, from the side", shod_svg(part.drawn)), ("From below", sole_svg(part.drawn))]
     if not fitted:
         made.insert(0, ("What comes off", trim_svg(part.drawn)))
-    return tuple((caption, _data("image/svg+xml", svg.encode())) for caption, svg in made)
+    return tuple((caption, svg_data(svg.encode())) for caption, svg in made)
 
 
 def _severity(finding: FindingShown) -> str:
@@ -188,7 +199,3 @@ def _qr_svg(url: str) -> bytes:
     out = io.BytesIO()
     segno.make(url, error="m", micro=False).save(out, kind="svg", border=2, xmldecl=False)
     return out.getvalue()
-
-
-def _data(kind: str, content: bytes) -> str:
-    return f"data:{kind};base64,{base64.b64encode(content).decode()}"

@@ -12,7 +12,7 @@ from referral.accounts.models import Person
 from referral.errors import NotFound
 from referral.resets.models import Reset
 from referral.sheets.models import Sheet, SheetProposal, Signature
-from referral.sheets.snapshot import SheetKind
+from referral.sheets.snapshot import SIGNERS, SheetKind
 from referral.sheets.verify import Issued, Lookup
 
 
@@ -32,7 +32,7 @@ class SheetView:
 
     sheet_id: UUID
     kind: str
-    plan_id: UUID
+    plan_id: UUID | None
     reset_id: UUID | None
     made_at: datetime
     pdf_sha256: str
@@ -41,8 +41,8 @@ class SheetView:
 
     @property
     def is_complete(self) -> bool:
-        """Say whether both have signed."""
-        return len(self.signatures) > 1
+        """Say whether everybody has signed who is to sign this kind."""
+        return len(self.signatures) >= len(SIGNERS[SheetKind(self.kind)])
 
 
 def sheets_of(session: Session, case_id: UUID) -> tuple[SheetView, ...]:
@@ -119,6 +119,19 @@ def unused_agreed_sheet(session: Session, case_id: UUID) -> SheetView | None:
     return None if fitted else sheet
 
 
+def order_of(
+    session: Session, case_id: UUID, person_id: UUID, proposal_id: UUID
+) -> SheetProposal | None:
+    """Return a sheet that this person asked for on this case, if it is still there."""
+    return session.scalars(
+        select(SheetProposal).where(
+            SheetProposal.id == proposal_id,
+            SheetProposal.case_id == case_id,
+            SheetProposal.made_by == person_id,
+        )
+    ).one_or_none()
+
+
 def proposal_of(
     session: Session, case_id: UUID, person_id: UUID, proposal_id: UUID
 ) -> SheetProposal:
@@ -129,13 +142,7 @@ def proposal_of(
     NotFound
         If there is none for this person on this case.
     """
-    row = session.scalars(
-        select(SheetProposal).where(
-            SheetProposal.id == proposal_id,
-            SheetProposal.case_id == case_id,
-            SheetProposal.made_by == person_id,
-        )
-    ).one_or_none()
+    row = order_of(session, case_id, person_id, proposal_id)
     if row is None:
         raise NotFound("This sheet is not waiting for your signature any more.")
     return row

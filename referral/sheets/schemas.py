@@ -7,6 +7,7 @@ from uuid import UUID
 from marshmallow import Schema, fields, validate
 from werkzeug.datastructures import MultiDict
 
+from referral.cases.choices import LETTERS, codes
 from referral.cases.schemas import words
 from referral.web.forms import DateField
 
@@ -20,6 +21,13 @@ class SignForm(Schema):
 
     pdf_sha256 = fields.String(required=True, validate=validate.Length(equal=SHA256_LETTERS))
     password = fields.String(required=True, validate=validate.Length(max=200))
+
+
+class LetterForm(Schema):
+    """A sheet that the vet alone signs."""
+
+    kind = fields.String(required=True, validate=validate.OneOf(codes(LETTERS)))
+    words = words()
 
 
 class SecondForm(SignForm):

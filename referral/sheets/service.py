@@ -5,6 +5,7 @@ farrier's record of a reset) happen in one transaction, bound to the hash of the
 very bytes that the signer had on screen.
 """
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
@@ -13,8 +14,9 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.timeline import NewEntry, append
+from referral.clock import day_at
 from referral.core.workflow import Move
-from referral.errors import NotFound, OutOfDate
+from referral.errors import NotFound, OutOfDate, WrongState
 from referral.plans.queries import is_stale
 from referral.plans.service import agree_plan, current_plan
 from referral.resets.queries import ResetView, reset_of
@@ -39,7 +41,7 @@ from referral.sheets.queries import (
     sheet_of,
 )
 from referral.sheets.signing import SigningAct, sign
-from referral.sheets.snapshot import SheetKind
+from referral.sheets.snapshot import SIGNERS, SheetKind
 from referral.storage.ids import new_id
 
 REASONS = {
@@ -47,6 +49,9 @@ REASONS = {
     (SheetKind.AGREED_PLAN.value, "farrier"): "I accept this plan and will follow it",
     (SheetKind.AS_FITTED.value, "farrier"): "This is what I did",
     (SheetKind.AS_FITTED.value, "vet"): "I have seen what was fitted",
+    (SheetKind.REFERRAL.value, "vet"): "I refer this horse as written here",
+    (SheetKind.OWNER_COPY.value, "vet"): "This is what the owner was told",
+    (SheetKind.CLOSING.value, "vet"): "I close the case with this report",
 }
 
 
@@ -70,12 +75,10 @@ def sign_first(
     proposal = proposal_of(session, access.case_id, access.actor_id, proposal_id)
     if proposal.pdf_sha256 != pdf_sha256:
         raise OutOfDate("This is not the sheet you looked at; open it again.")
-    if proposal.kind == SheetKind.AGREED_PLAN.value:
-        plan_id, reset_id = _agree(session, access, office, proposal, now), None
-        role = "vet"
-    else:
-        plan_id, reset_id = _record(session, access, office, proposal, now)
-        role = "farrier"
+    if proposal.snapshot_sha256 is None:
+        raise WrongState("This sheet is not ready to be signed.")
+    plan_id, reset_id = MADE[SheetKind(proposal.kind)](session, access, office, proposal, now)
+    role = SIGNERS[SheetKind(proposal.kind)][0]
     replaces = proposal.decision.get("replaces")
     sheet = Sheet(
         id=proposal.id,
@@ -97,9 +100,9 @@ def sign_first(
 
 def _agree(
     session: Session, access: CaseAccess, office: Office, proposal: SheetProposal, now: datetime
-) -> UUID:
+) -> tuple[UUID, None]:
     review = agree_plan(session, access, agree_from_json(proposal.decision), office.rulebook, now)
-    return review.plan_id
+    return review.plan_id, None
 
 
 def _record(
@@ -111,6 +114,32 @@ def _record(
         raise OutOfDate("Limits, readings or rules changed since this sheet was made; check again.")
     reset = record_reset(session, access, checked, now)
     return reset.plan_id, reset.id
+
+
+def _hand_over(
+    session: Session, access: CaseAccess, _office: Office, proposal: SheetProposal, now: datetime
+) -> tuple[None, None]:
+    """Note in the timeline that the vet signed a sheet of their own."""
+    facts = {"letter": proposal.kind, "sheet": str(proposal.id)}
+    based_on = proposal.decision["based_on"]
+    on = day_at(now, access.zone)
+    append(session, access, NewEntry(Move.SIGN_SHEET, on, facts, {}, proposal.id, based_on), now)
+    return None, None
+
+
+MADE: Mapping[
+    SheetKind,
+    Callable[
+        [Session, CaseAccess, Office, SheetProposal, datetime], tuple[UUID | None, UUID | None]
+    ],
+] = {
+    SheetKind.AGREED_PLAN: _agree,
+    SheetKind.AS_FITTED: _record,
+    SheetKind.REFERRAL: _hand_over,
+    SheetKind.OWNER_COPY: _hand_over,
+    SheetKind.CLOSING: _hand_over,
+}
+"""The move that a first signature stands for; each gives the plan and the reset it is about."""
 
 
 def _add_signature(

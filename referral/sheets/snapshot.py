@@ -5,7 +5,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
-from referral.plans.rows import PlanLine, ReadingRow
+from referral.plans.rows import PlanLine, ReadingRow, Value
 from referral.storage.canonical import canonical_json, sha256_hex
 
 SCHEMA = "handover-1"
@@ -33,7 +33,7 @@ SIGNERS: dict[SheetKind, tuple[str, ...]] = {
     SheetKind.AGREED_PLAN: ("vet", "farrier"),
     SheetKind.AS_FITTED: ("farrier", "vet"),
     SheetKind.REFERRAL: ("vet",),
-    SheetKind.OWNER_COPY: (),
+    SheetKind.OWNER_COPY: ("vet",),
     SheetKind.CLOSING: ("vet",),
 }
 """Who signs each kind, in order: the first certifies, the others approve."""
@@ -177,10 +177,66 @@ class NextStep:
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """One headed part of a sheet in words: facts with their labels, then sentences."""
+
+    title: str
+    facts: tuple[tuple[str, str], ...] = ()
+    says: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LimitShown:
+    """A limit that the vet set: on what, when it is judged, how strong, and why."""
+
+    limb: str | None
+    name: str
+    says: str
+    stage: str
+    strength: str
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesShown:
+    """One reading of one limb over the visits, oldest first, with what changed.
+
+    ``change`` is last less first with its own standard uncertainty; ``is_real`` says whether
+    it is more than error.
+    """
+
+    limb: str
+    code: str
+    name: str
+    unit: str
+    source: str
+    points: tuple[tuple[date, Value], ...]
+    change: Value
+    is_real: bool
+    at_least: float | None
+    at_most: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class VisitShown:
+    """One reset of one limb as recorded, with what was then predicted for after fitting."""
+
+    n: int
+    fitted_on: date
+    limb: str
+    plan_n: int
+    readings: tuple[tuple[str, Value], ...]
+    differences: int
+    answer: str
+
+
+@dataclass(frozen=True, slots=True)
 class Snapshot:
     """Everything a sheet prints, frozen. Its canonical JSON is attached to the PDF.
 
     ``notes`` are label and words of what else was said: of a reset what was found, and so on.
+    ``about`` names the limbs where ``limbs`` has no part for each. ``told`` and what follows it
+    stand on the sheets that one person signs.
     """
 
     sheet_id: str
@@ -204,6 +260,11 @@ class Snapshot:
     rulebook: str
     check_url: str
     notes: tuple[tuple[str, str], ...] = ()
+    about: tuple[str, ...] = ()
+    told: tuple[Told, ...] = ()
+    limits: tuple[LimitShown, ...] = ()
+    series: tuple[SeriesShown, ...] = ()
+    visits: tuple[VisitShown, ...] = ()
 
     def to_json(self) -> bytes:
         """Return the canonical JSON of the snapshot: one content, one text."""

@@ -24,12 +24,14 @@ from referral.errors import Invalid, NotFound, OutOfDate, TooLarge, WrongState
 from referral.plans.pages import plan_page
 from referral.plans.queries import plan_of
 from referral.plans.schemas import ReviewForm
-from referral.plans.service import AgreePlan
+from referral.plans.service import AgreePlan, check_agreement
 from referral.resets.pages import reset_form_page
 from referral.resets.schemas import at_form_fields, load_reset
-from referral.resets.service import CountersignReset, RecordReset
-from referral.sheets.drafts import Draft, draft_agreed_plan, draft_as_fitted, keep_draft
+from referral.resets.service import CountersignReset, RecordReset, check_reset
+from referral.sheets.asking import ask
+from referral.sheets.decisions import agree_to_json, record_to_json
 from referral.sheets.office import office_of
+from referral.sheets.orders import Order
 from referral.sheets.pages import (
     bytes_of,
     countersign_page,
@@ -38,7 +40,7 @@ from referral.sheets.pages import (
     proposal_page,
 )
 from referral.sheets.pictures import page_picture
-from referral.sheets.queries import issued_lookup
+from referral.sheets.queries import issued_lookup, proposal_of
 from referral.sheets.schemas import (
     CountersignForm,
     SecondForm,
@@ -53,6 +55,7 @@ from referral.sheets.service import (
     sign_countersign,
     sign_first,
 )
+from referral.sheets.snapshot import TITLES, SheetKind
 from referral.sheets.verify import Verification, verify_pdf
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
@@ -77,8 +80,7 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
     try:
         with reading_case(number) as visit:
             visit.access.check_role(Move.AGREE_PLAN)
-            draft = _draft(visit, draft_agreed_plan, _agreement(visit, n))
-        return _keep(number, draft)
+        return ask(number, lambda visit: _agreed(visit, n))
     except Invalid as error:
         state, status = state_of_form(request.form, error), UNUSABLE
     except (OutOfDate, WrongState) as error:
@@ -89,6 +91,13 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
         page = plan_page(visit.session, visit.access, n, digest, visit.today)
     html = render_template("plans/show.html", page=page, form=state, key=new_key())
     return make_response(html, status)
+
+
+def _agreed(visit: Visit, n: int) -> Order:
+    command, access = _agreement(visit, n), visit.access
+    access.role_for(Move.AGREE_PLAN)
+    check_agreement(visit.session, access, command, visit.wired.rulebook)
+    return Order(SheetKind.AGREED_PLAN, command.seen_sha256, agree_to_json(command))
 
 
 def _agreement(visit: Visit, n: int) -> AgreePlan:
@@ -104,28 +113,12 @@ def _agreement(visit: Visit, n: int) -> AgreePlan:
     )
 
 
-def _draft(visit: Visit, make: Callable[..., Draft], command: AgreePlan | RecordReset) -> Draft:
-    return make(visit.session, visit.access, office_of(visit.wired), command, visit.now)
-
-
-def _keep(number: int, draft: Draft) -> ResponseReturnValue:
-    with changing_case(number) as visit:
-        return do_once(visit, lambda: _kept(visit, draft))
-
-
-def _kept(visit: Visit, draft: Draft) -> str:
-    row = keep_draft(visit.session, visit.access, office_of(visit.wired), draft)
-    return url_for("sheets.proposal", number=visit.number, sheet_id=row.id)
-
-
 @blueprint.post("/cases/<int:number>/resets")
 @sign_in_required
 def propose_reset(number: int) -> ResponseReturnValue:
     """Render the as-fitted sheet that the farrier then looks at and signs."""
     try:
-        with reading_case(number) as visit:
-            draft = _draft(visit, draft_as_fitted, _record(visit))
-        return _keep(number, draft)
+        return ask(number, _fitted)
     except Invalid as error:
         state, status = state_of_form(request.form, at_form_fields(error)), UNUSABLE
     except (OutOfDate, WrongState) as error:
@@ -136,6 +129,13 @@ def propose_reset(number: int) -> ResponseReturnValue:
     return make_response(
         render_template("resets/new.html", page=page, form=state, key=new_key()), status
     )
+
+
+def _fitted(visit: Visit) -> Order:
+    command, access = _record(visit), visit.access
+    access.role_for(Move.RECORD_RESET)
+    checked = check_reset(visit.session, access, command, visit.wired.rulebook, visit.now)
+    return Order(SheetKind.AS_FITTED, checked.judged.basis_sha256, record_to_json(command))
 
 
 def _record(visit: Visit) -> RecordReset:
@@ -155,6 +155,10 @@ def _proposal(
     number: int, sheet_id: UUID, state: FormState, status: int = 200
 ) -> ResponseReturnValue:
     with reading_case(number) as visit:
+        order = proposal_of(visit.session, visit.access.case_id, visit.access.actor_id, sheet_id)
+        if order.pdf_sha256 is None:
+            title = TITLES[SheetKind(order.kind)]
+            return render_template("sheets/waiting.html", number=number, order=order, title=title)
         page = proposal_page(visit.session, visit.access, visit.wired.blobs, sheet_id)
     to = url_for("sheets.sign", number=number, sheet_id=sheet_id)
     html = render_template("sheets/sign.html", page=page, form=state, key=new_key(), action=to)

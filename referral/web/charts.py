@@ -19,6 +19,10 @@ INK, QUIET, GRID, LINE, ALLOWED, LIMIT = (
     "#14191f", "#3a434c", "#d5d0c2", "#0b4453", "#e1efe4", "#0b4d30",
 )  # fmt: skip
 HALF_A_DAY_WORDS = 38
+HALF_A_RESET_WORDS = 25
+VALUE_WORDS = 36
+"""How much room a text takes, on this drawing's scale."""
+
 BESIDE_FIRST = 20
 MOST_STEPS = 5
 LEAST_SPAN = 1.0
@@ -152,16 +156,21 @@ def _step(span: float) -> float:
 
 
 def _resets(plot: _Plot, resets: Sequence[date]) -> Iterator[str]:
+    """Yield a mark at each reset, and its number where that does not run into the one before."""
+    free_from = -math.inf
     for place, on in enumerate(sorted(resets), start=1):
         x = plot.x(on)
         yield _line(x, TOP, x, BOTTOM, QUIET, 0.9, "1.5 3")
         yield f'<path d="M{x - 4:.1f} {BOTTOM + 7:.1f}l4-7 4 7z" fill="{QUIET}"/>'
-        yield _text(x, HEIGHT - 4, f"reset {place}", "middle", QUIET)
+        if x - HALF_A_RESET_WORDS >= free_from:
+            yield _text(x, HEIGHT - 4, f"reset {place}", "middle", QUIET)
+            free_from = x + HALF_A_RESET_WORDS
 
 
 def _series(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
     path = " ".join(f"{plot.x(point.on):.1f},{plot.y(point.value):.1f}" for point in points)
     yield f'<polyline points="{path}" fill="none" stroke="{LINE}" stroke-width="2"/>'
+    free_from = -math.inf
     for point in points:
         x, low, high = plot.x(point.on), point.value - 2 * point.u, point.value + 2 * point.u
         if point.u:
@@ -173,8 +182,11 @@ def _series(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
             f'<circle cx="{x:.1f}" cy="{plot.y(point.value):.1f}" r="4" fill="#fff" '
             f'stroke="{LINE}" stroke-width="2"/>'
         )
-        anchor, aside = ("end", -7) if x > RIGHT - HALF_A_DAY_WORDS else ("start", 7)
-        yield _text(x + aside, plot.y(point.value) - 6, number(point.value), anchor, INK)
+        at_end = x > RIGHT - HALF_A_DAY_WORDS
+        if x - (VALUE_WORDS if at_end else 0) >= free_from:
+            anchor, aside = ("end", -7) if at_end else ("start", 7)
+            yield _text(x + aside, plot.y(point.value) - 6, number(point.value), anchor, INK)
+            free_from = x + VALUE_WORDS
 
 
 def _days(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
@@ -182,8 +194,8 @@ def _days(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
     free_from = -math.inf
     for point in points:
         x = plot.x(point.on)
-        if x - HALF_A_DAY_WORDS >= free_from:
-            anchor = "end" if x + HALF_A_DAY_WORDS > WIDTH else "middle"
+        anchor = "end" if x + HALF_A_DAY_WORDS > WIDTH else "middle"
+        if x - HALF_A_DAY_WORDS * (2 if anchor == "end" else 1) >= free_from:
             yield _text(min(x, WIDTH - 2), BOTTOM + 22, day(point.on), anchor, INK)
             free_from = x + HALF_A_DAY_WORDS
 

@@ -4,6 +4,7 @@ from datetime import datetime
 
 from flask import Flask
 
+from referral.web.codes import in_words, rule_name
 from referral.web.wiring import wiring
 from referral.web.written import day, limb, moment, number, quantity, words
 
@@ -17,6 +18,8 @@ def install(app: Flask) -> None:
         ("quantity", quantity),
         ("limb", limb),
         ("words", words),
+        ("in_words", in_words),
+        ("rule_name", rule_name),
     ):
         app.add_template_filter(filter_, name)
 

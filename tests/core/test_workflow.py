@@ -101,7 +101,7 @@ ANY_TIME = {
         "readings_recorded", "observation_added", "call_note_added", "call_note_confirmed",
         "medication_noted", "after_check_recorded", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "red_flag_raised", "red_flag_answered",
-        "member_added",
+        "member_added", "sheet_signed",
     },
     "farrier": {
         "recheck_set", "visit_booked", "photo_added", "photo_measured", "readings_recorded",
@@ -115,6 +115,7 @@ ANY_TIME = {
 }  # fmt: skip
 EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",
+    "sheet_signed",
 }  # fmt: skip
 JUDGE_AGAIN = {("review", "vet"), ("review", "farrier"), ("amended", "vet"), ("amended", "farrier")}
 FACTS = {"plan_submitted": {"n": 1}, "plan_amended": {"n": 2}, "reset_recorded": {"n": 1}}

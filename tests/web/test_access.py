@@ -98,6 +98,8 @@ TABLE = {
     "GET sheets.countersign_form": "200 404 404 404 404 404 404 303",
     "POST sheets.countersign": "422 404 404 404 404 404 404 401",
     "GET resets.new_reset": "404 200 404 404 404 404 404 303",
+    "GET letters.new": "200 403 403 403 403 404 404 303",
+    "POST letters.order": "422 403 403 403 403 404 404 401",
     "GET sheets.download": "200 200 200 200 200 404 404 303",
     "GET sheets.picture": "200 200 200 200 200 404 404 303",
     "GET sheets.proposal": "404 200 404 404 404 404 404 303",

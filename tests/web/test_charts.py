@@ -1,11 +1,12 @@
 """The chart of a reading over the visits says what it shows and draws it in the right place."""
 
+import itertools
 import xml.etree.ElementTree as ET
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
-from referral.web.charts import BOTTOM, TOP, VisitPoint, line_chart
+from referral.web.charts import BOTTOM, LEFT, TOP, VisitPoint, line_chart
 
 SVG = "{http://www.w3.org/2000/svg}"
 VISITS = [
@@ -76,3 +77,22 @@ def test_names_are_escaped():
     markup = line_chart("x", "<b>Bramble</b>", "mm", VISITS)
     assert "<b>" not in markup
     assert len(markup) < 5000
+
+
+def test_of_sixty_visits_no_word_runs_into_another():
+    days = [date(2022, 1, 5) + timedelta(weeks=5 * n) for n in range(60)]
+    root = chart([VisitPoint(on, 4 + n / 20, 0.7) for n, on in enumerate(days)], resets=days)
+    assert len(centres(root)) == 60
+    rows: dict[str, list[tuple[float, float]]] = {"day": [], "reset": [], "value": []}
+    for text in root.iter(f"{SVG}text"):
+        said, x = text.text, float(text.get("x"))
+        kind = "reset" if "reset" in said else "day" if said.count(" ") == 2 else "value"
+        if kind == "value" and x <= LEFT:
+            continue  # the numbers of the axis
+        wide = 6.0 * len(said)
+        before = {"middle": wide / 2, "end": wide}.get(text.get("text-anchor"), 0.0)
+        rows[kind].append((x - before, x - before + wide))
+    for spans in rows.values():
+        assert len(spans) > 3
+        for (_, ended), (begins, _) in itertools.pairwise(sorted(spans)):
+            assert begins >= ended

@@ -1,5 +1,6 @@
 """Looking at a sheet and signing it: who may, with what, and exactly once."""
 
+import dataclasses
 import io
 import json
 
@@ -7,11 +8,14 @@ import pikepdf
 import pytest
 from sqlalchemy import func, select
 
+from referral.app import worker_of
 from referral.cases.models import Entry
+from referral.horses.models import Horse
 from referral.plans.agreement import must_be_answered
 from referral.plans.queries import plan_of
-from referral.sheets import views
+from referral.sheets import asking, views
 from referral.sheets.models import Sheet, SheetProposal, Signature
+from referral.sheets.orders import RENDER_SHEET
 from tests.factories import PASSWORD, a_limit
 from tests.web.browsing import Browser
 from tests.web.signing import at, browser_of, hidden_in, story_in
@@ -243,3 +247,109 @@ def test_the_attached_content_is_the_snapshot_that_is_stored(app, story, clock):
     said = json.loads(content)
     assert said["kind"] == "agreed_plan"
     assert said["limbs"][0]["waivers"][0]["reason"] == "Known, and worth it."
+
+
+LETTERS = "/cases/1/sheets"
+
+
+def order_letter(browser, **given):
+    fields = hidden_in(browser.get(f"{LETTERS}/new").text, LETTERS)
+    return browser.post(LETTERS, {**fields, **given})
+
+
+def test_a_vet_has_a_referral_sheet_made_looks_at_it_and_signs_it(app, story):
+    vet = browser_of(app, story, "vet")
+    assert f"{LETTERS}/new" in vet.get("/cases/1").text
+    assert "The case is not closed yet." in vet.get(f"{LETTERS}/new").text
+    asked = order_letter(vet, kind="referral", words="Ring me from the yard.")
+    assert asked.status_code == 303, asked.text
+    assert "I refer this horse as written here" in vet.get(asked.location).text
+    assert sign(vet, asked.location).status_code == 303
+    for who in ("owner", "farrier"):
+        page = browser_of(app, story, who).get("/cases/1").text
+        assert "Referral, 25 Nov 2026 (PDF)" in page
+        assert "signed the referral sheet" in page
+        assert f"{LETTERS}/new" not in page
+    with story.database.reading() as session:
+        sheet_id = session.scalars(select(Sheet.id)).one()
+    owner = browser_of(app, story, "owner").get(f"/cases/1/sheets/{sheet_id}.pdf")
+    assert owner.data.startswith(b"%PDF")
+    assert "Issued here, signed, and unchanged" in send(Browser(app), owner.data).text
+
+
+def test_what_cannot_be_made_or_printed_is_said_beside_the_form_with_what_was_typed(app, story):
+    vet = browser_of(app, story, "vet")
+    for given, said in (
+        ({"kind": "closing"}, "The case is not closed yet."),
+        ({"kind": "referral", "words": "Ring 蹄 first"}, "U+8E44"),
+    ):
+        answer = order_letter(vet, **given)
+        assert answer.status_code == 422
+        assert said in answer.text
+        assert given.get("words", "") in answer.text
+    assert count(story, SheetProposal) == 0
+
+
+@pytest.fixture
+def without_worker(app, monkeypatch):
+    wired = app.extensions["referral"]
+    app.extensions["referral"] = dataclasses.replace(wired, work=None)
+    monkeypatch.setattr(asking, "LONGEST_WAIT_S", 0.0)
+    return worker_of(wired)
+
+
+def test_a_sheet_that_takes_longer_is_shown_as_being_made_until_it_is(app, story, without_worker):
+    vet = browser_of(app, story, "vet")
+    address = order_letter(vet, kind="referral").location
+    page = vet.get(address).text
+    assert "it is being made" in page
+    assert 'name="password"' not in page
+    with story.database.reading() as session:
+        sheet_id = session.scalars(select(SheetProposal.id)).one()
+    assert vet.get(f"/cases/1/sheets/{sheet_id}.pdf").status_code == 404
+    fields = {"pdf_sha256": "0" * 64, "password": PASSWORD}
+    assert vet.post(address, fields).status_code == 409
+    assert without_worker.run_waiting()
+    assert 'name="password"' in vet.get(address).text
+
+
+def test_an_order_that_another_took_the_place_of_makes_nothing(app, story, without_worker):
+    vet = browser_of(app, story, "vet")
+    first = order_letter(vet, kind="referral").location
+    second = order_letter(vet, kind="referral", words="Better so.").location
+    assert without_worker.run_waiting()
+    assert vet.get(first).status_code == 404
+    assert 'name="password"' in vet.get(second).text
+    assert count(story, SheetProposal) == 1
+
+
+def test_what_the_worker_cannot_make_is_refused_in_a_sentence(app, story, without_worker):
+    vet = browser_of(app, story, "vet")
+    address = order_letter(vet, kind="referral").location
+    with story.database.transaction() as session:
+        horse = session.get_one(Horse, story.access(session, "vet").horse_id)
+        horse.name = "蹄"
+    without_worker.run_waiting()
+    page = vet.get(address).text
+    assert "it could not be made" in page
+    assert "U+8E44" in page
+
+
+def test_a_sheet_rendered_twice_is_one_sheet(app, story, without_worker):
+    vet = browser_of(app, story, "vet")
+    order_letter(vet, kind="referral")
+    handler = without_worker.handlers[RENDER_SHEET]
+    with story.database.reading() as session:
+        payload = {"proposal": str(session.scalars(select(SheetProposal.id)).one())}
+    endings = [handler.prepare(payload), handler.prepare(payload)]
+    made = []
+    for finish in endings:
+        with story.database.transaction() as session:
+            finish(session)
+        with story.database.reading() as session:
+            made.append(session.scalars(select(SheetProposal.snapshot_sha256)).one())
+    assert made[0] == made[1]
+    with story.database.transaction() as session:
+        handler.give_up(payload)(session)
+    with story.database.reading() as session:
+        assert "however often" in session.scalars(select(SheetProposal.refusal)).one()

@@ -20,8 +20,8 @@ from referral.sheets.drafts import (
     Office,
     draft_agreed_plan,
     draft_as_fitted,
-    keep_draft,
 )
+from referral.sheets.orders import keep_draft
 from referral.sheets.queries import SheetView, latest_sheet
 from referral.sheets.service import (
     SecondSignature,

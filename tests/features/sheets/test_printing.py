@@ -4,16 +4,16 @@ import io
 import json
 import subprocess
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pikepdf
 import pypdfium2
 import pytest
 
 from referral.errors import Invalid
-from referral.plans.rows import Value
+from referral.plans.rows import PlanLine, Value
 from referral.sheets.printing import print_sheet, render_sheet
-from referral.sheets.snapshot import Party, SheetKind
+from referral.sheets.snapshot import Party, SeriesShown, SheetKind, Told, VisitShown
 from referral.sheets.wording import moment, with_u
 from referral.storage.canonical import sha256_hex
 from referral.storage.decode.film import SERVED_LONGEST_PX, jpeg_bytes, read_film
@@ -21,18 +21,23 @@ from referral.web.fonts import printed_text, unprintable_characters
 from referral.web.pdf import render_pdf
 from referral.web.written import day, number
 from tests.features.decode.test_stripped import SECRETS, photo
-from tests.features.sheets.sample import FILM, OWNER, VET, sample
+from tests.features.sheets.sample import FILM, FINDINGS, OWNER, VET, sample
 
 PICTURES = {sha256_hex(FILM): FILM}
+TOLD = (Told("What is wrong", (("Left fore", "The toe is long."),), ("Ask.",)),)
 MIXED = "Zoë Ångström Łódź Ωμέγα Привет 蹄葉炎 😀 ½ ° ± − ≤"
 
 
-def text_of(pdf: bytes) -> str:
-    """Return the text as poppler reads it, an extractor that has no part in making it."""
+def pages_of(pdf: bytes) -> list[str]:
+    """Return each page's text as poppler reads it, an extractor that has no part in making it."""
     done = subprocess.run(
         ["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True
     )
-    return " ".join(done.stdout.decode().split())
+    return done.stdout.decode().split("\f")[:-1]
+
+
+def text_of(pdf: bytes) -> str:
+    return " ".join(" ".join(pages_of(pdf)).split())
 
 
 def renamed(name: str):
@@ -205,11 +210,44 @@ def test_every_font_is_ours_and_embedded(sheets):
 
 
 @pytest.mark.pdf
-def test_a_sheet_that_nobody_signs_gets_no_form():
-    printed = print_sheet(sample(SheetKind.OWNER_COPY), PICTURES)
+@pytest.mark.parametrize("kind", [SheetKind.REFERRAL, SheetKind.OWNER_COPY, SheetKind.CLOSING])
+def test_a_sheet_that_the_vet_alone_signs_has_one_field(kind):
+    printed = print_sheet(replace(sample(kind), limbs=(), told=TOLD), PICTURES)
     with opened(printed) as document:
-        assert "/AcroForm" not in document.Root
-    assert "Signatures" not in text_of(printed)
+        assert [str(field.T) for field in document.Root.AcroForm.Fields] == ["Sig_Vet"]
+    text = text_of(printed)
+    assert "Signature Vet Ines Corvane" in text
+    assert "What is wrong" in text
+    assert "Agreed and consented" not in text
+
+
+@pytest.mark.pdf
+def test_sixty_resets_page_well():
+    first = VisitShown(1, date(2022, 3, 1), "LF", 1, (("palmar_angle_deg", Value(4, 0.7)),), 0, "-")
+    visits = tuple(
+        replace(first, n=n, plan_n=n, fitted_on=first.fitted_on + timedelta(weeks=5 * n))
+        for n in range(1, 61)
+    )
+    points = tuple((each.fitted_on, Value(4 + each.n / 20, 0.7)) for each in visits)
+    change = Value(2.95, 0.99)
+    series = SeriesShown(
+        "LF", "palmar_angle_deg", "Palmar angle", "deg", "films", points, change, True, 3.0, None
+    )
+    closing = replace(
+        sample(SheetKind.CLOSING), limbs=(), told=TOLD, visits=visits, series=(series,)
+    )
+    rendered = render_sheet(closing, PICTURES)
+    pages = pages_of(rendered.data)
+    assert rendered.pages == len(pages)
+    holding = [[each for each in visits if day(each.fitted_on) in page] for page in pages]
+    tables = [page for page in pages if "Other than" in page]
+    assert len(tables) >= 2
+    for page, shown in zip(pages, holding, strict=True):
+        assert len(shown) < 3 or "Fitted on" in page
+    assert all(any(each in shown for shown in holding) for each in visits)
+    for at, page in enumerate(pages, 1):
+        assert f"Page {at} of {rendered.pages}" in page
+    assert "real change" in text_of(rendered.data)
 
 
 @pytest.mark.pdf
@@ -282,11 +320,8 @@ def test_long_tables_repeat_their_heads_and_cut_no_row():
     )
     snapshot = replace(sample(), limbs=(replace(part, readings=rows),))
     rendered = render_sheet(snapshot, PICTURES)
-    done = subprocess.run(
-        ["pdftotext", "-layout", "-", "-"], input=rendered.data, capture_output=True, check=True
-    )
-    pages = done.stdout.decode().split("\f")[: rendered.pages]
-    assert rendered.pages >= 4
+    pages = pages_of(rendered.data)
+    assert rendered.pages == len(pages) >= 4
     holding = [page for page in pages if "note to" in page]
     assert len(holding) >= 3
     assert all("Predicted" in page and "Answer" in page for page in holding)
@@ -314,3 +349,27 @@ def test_an_owner_without_organisation_and_a_person_without_registration_print_p
     text = text_of(render_sheet(replace(sample(), owner=OWNER, people=people), PICTURES).data)
     assert "Vera Holt" in text
     assert "None" not in text
+
+
+@pytest.mark.pdf
+def test_a_limit_of_the_vets_and_a_missing_landmark_are_said_in_words():
+    lacking = replace(FINDINGS[2], says="Cannot be checked (needs sole_under_tip).")
+    inside = replace(FINDINGS[1], verdict="WITHIN", title="The vet's limit on palmar angle")
+    part = replace(sample().limbs[0], findings=(*FINDINGS, lacking, inside))
+    text = text_of(render_sheet(replace(sample(), limbs=(part,)), PICTURES).data)
+    assert "needs the sole's ground surface straight below the bone's tip" in text
+    assert "the vet's limit on palmar angle." in text
+    assert "limit of the vet’s, after fitting" in text
+    assert "case:" not in text
+    assert "sole_under_tip" not in text
+
+
+@pytest.mark.pdf
+def test_no_row_of_a_table_stands_alone_on_a_page():
+    part = sample().limbs[0]
+    for lines in range(2, 30):
+        plan = tuple(PlanLine(f"Line {n}", "2.0 mm") for n in range(lines))
+        snapshot = replace(sample(), limbs=(replace(part, plan_lines=plan),))
+        pages = pages_of(render_sheet(snapshot, PICTURES).data)
+        shown = [sum(row.name in page for row in part.readings) for page in pages]
+        assert 1 not in shown, (lines, shown)

@@ -1,0 +1,148 @@
+"""The owner's copy: what is wrong, what is done, what it costs and what to watch, plainly."""
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from referral.cases.access import CaseAccess
+from referral.cases.queries import current_problems, latest_referral, people_on
+from referral.core.workflow import Stage
+from referral.errors import Invalid
+from referral.plans.models import PlanRow, Review
+from referral.plans.queries import PlanView, plan_of
+from referral.resets.queries import ResetView, reset_of
+from referral.sheets.making import Frame, framed
+from referral.sheets.plainly import problem_plainly, work_plainly
+from referral.sheets.snapshot import NextStep, Snapshot, Told
+from referral.sheets.texts import AFTERCARE, DANGER_SIGNS
+from referral.sheets.wording import LIMBS
+from referral.storage.blobs import BlobStore
+from referral.web.written import day
+
+NOT_SAID = "Not written down yet: ask the vet and the farrier before you agree."
+OTHER_CAUTIONS = (
+    "This copy is for you as the owner. What the vet and the farrier signed has all the numbers.",
+    "Nobody can promise how the horse will respond. Ask whenever something is not clear.",
+)
+
+
+def agreed_plan(session: Session, access: CaseAccess) -> PlanView | None:
+    """Return the newest plan that the vet's last answer agrees to, if there is one."""
+    numbers = session.scalars(
+        select(PlanRow.n)
+        .join(Review, Review.plan_id == PlanRow.id)
+        .where(PlanRow.case_id == access.case_id, Review.decision == "agreed")
+        .order_by(PlanRow.n.desc())
+        .distinct()
+    ).all()
+    views = (plan_of(session, access.case_id, n) for n in numbers)
+    return next((view for view in views if view.agreed), None)
+
+
+def owner_snapshot(
+    session: Session,
+    access: CaseAccess,
+    _blobs: BlobStore,
+    frame: Frame,
+    _pictures: dict[str, bytes],
+) -> Snapshot:
+    """Return what the owner is told, frozen.
+
+    Raises
+    ------
+    Invalid
+        If no plan has been agreed.
+    """
+    plan = agreed_plan(session, access)
+    if plan is None:
+        raise Invalid("No plan has been agreed yet.")
+    fitted = _fitted(session, access, plan)
+    told = (
+        _wrong(session, access, plan, frame.words),
+        *_work(plan, fitted),
+        *_hoped(session, access),
+        _cost(plan),
+    )
+    return framed(
+        session,
+        access,
+        frame,
+        about=tuple(sorted(plan.limbs)),
+        told=told,
+        aftercare=(*_advice(fitted), *AFTERCARE),
+        danger_signs=DANGER_SIGNS,
+        next_steps=_next(session, access),
+        cautions=OTHER_CAUTIONS,
+    )
+
+
+def _fitted(session: Session, access: CaseAccess, plan: PlanView) -> ResetView | None:
+    """Return the last reset if it was of this plan."""
+    if not access.state.reset_n:
+        return None
+    last = reset_of(session, access.case_id, access.state.reset_n)
+    return last if last.reset.plan_id == plan.plan.id else None
+
+
+def _wrong(session: Session, access: CaseAccess, plan: PlanView, words: str | None) -> Told:
+    facts = [
+        (LIMBS[each.limb], problem_plainly(each.condition, each.certainty))
+        for each in current_problems(session, access.case_id)
+        if each.limb in plan.limbs
+    ]
+    if words:
+        facts.append(("From the vet", words))
+    return Told("What is wrong", tuple(facts))
+
+
+def _work(plan: PlanView, fitted: ResetView | None) -> tuple[Told, ...]:
+    if fitted is not None:
+        title, limbs = f"What was done on {day(fitted.reset.fitted_on)}", fitted.limbs
+    else:
+        title, limbs = "What will be done", plan.limbs
+    return tuple(
+        Told(f"{title}: {LIMBS[limb].lower()}", (), work_plainly(content, done=fitted is not None))
+        for limb, content in sorted(limbs.items())
+    )
+
+
+def _hoped(session: Session, access: CaseAccess) -> tuple[Told, ...]:
+    referral = latest_referral(session, access.case_id)
+    if referral is None:
+        return ()
+    return (Told("What the vet hopes for", (("In the vet’s words", referral.goals),)),)
+
+
+def _cost(plan: PlanView) -> Told:
+    given = [each for each in plan.consents if each.decision == "given"]
+    last = given[-1] if given else None
+    facts = [
+        ("Cost", (last.cost if last else None) or NOT_SAID),
+        ("How many visits", (last.resets_expected if last else None) or NOT_SAID),
+        ("What can go wrong", (last.risks if last else None) or NOT_SAID),
+        ("Outlook", (last.outlook if last else None) or NOT_SAID),
+    ]
+    if last is not None:
+        facts.append(("You agreed", f"{last.given_by}, {day(last.given_on)}"))
+    return Told("Cost, risks and outlook", tuple(facts))
+
+
+def _advice(fitted: ResetView | None) -> tuple[str, ...]:
+    advice = fitted.reset.advice if fitted else None
+    return (f"From the farrier: {advice}",) if advice else ()
+
+
+def _next(session: Session, access: CaseAccess) -> tuple[NextStep, ...]:
+    state = access.state
+    if state.stage is Stage.CLOSED:
+        return ()
+    names = {
+        member.role: person.name for member, person, _org in people_on(session, access.case_id)
+    }
+    steps = []
+    if state.due_on:
+        farrier = names.get("farrier", "the farrier")
+        steps.append(NextStep("The farrier comes again", state.due_on, farrier))
+    if state.recheck_on and state.recheck_owner:
+        owner = names.get(state.recheck_owner, state.recheck_owner)
+        steps.append(NextStep("The foot is looked at again", state.recheck_on, owner))
+    return tuple(steps)

@@ -1,0 +1,171 @@
+"""What the vet alone signs says what it must, to whom it is for, and rests on the record."""
+
+import json
+import re
+import subprocess
+
+import pytest
+from sqlalchemy import select
+
+from referral.cases.models import Entry
+from referral.cases.remarks import close_case
+from referral.cases.service import Words
+from referral.cases.timeline import chain_faults
+from referral.errors import Invalid, NotAllowed, OutOfDate
+from referral.sheets.letters import Letter, draft_letter
+from referral.sheets.orders import keep_draft
+from referral.sheets.plainly import PROBLEMS, problem_plainly, work_plainly
+from referral.sheets.service import sign_first
+from referral.sheets.snapshot import SheetKind
+from referral.sheets.verify import verify_pdf
+from referral.shoes.choices import CATEGORIES
+from tests.features.resets.story import a_story
+
+JARGON = re.compile(
+    r"palmar|dorsal|lateral|medial|distal|proximal|phalan|breakover|carpal|caudal|dorsopalmar"
+    r"|_|±|\bU = |findings?\b|verdict|CANNOT|rulebook",
+    re.IGNORECASE,
+)
+
+
+def text_of(pdf: bytes) -> str:
+    done = subprocess.run(
+        ["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True
+    )
+    return " ".join(done.stdout.decode().split())
+
+
+@pytest.fixture
+def story(database, tmp_path):
+    told = a_story(database, tmp_path)
+    told.refer()
+    return told
+
+
+def drafted(story, kind, words=None, who="vet"):
+    with story.database.reading() as session:
+        access = story.access(session, who)
+        return draft_letter(session, access, story.office, Letter(kind, words), story.now)
+
+
+def signed(story, draft, who="vet"):
+    with story.database.transaction() as session:
+        access = story.access(session, who)
+        kept = keep_draft(session, access, story.office, draft)
+        story.move(minutes=1)
+        digest = kept.pdf_sha256
+        return sign_first(session, access, story.office, kept.id, digest, story.now)
+
+
+@pytest.mark.pdf
+def test_the_referral_says_what_is_asked_within_which_limits_and_what_was_measured(story):
+    draft = drafted(story, SheetKind.REFERRAL, "Ring me from the yard.")
+    text = text_of(draft.pdf)
+    for said in (
+        "Raise the heel",
+        "Ring me from the yard.",
+        "at least 3°",
+        "after fitting",
+        "No film: measured by readings stated by hand.",
+        "Palmar angle",
+        "Stop, and ring the vet now",
+    ):
+        assert said in text, said
+    content = json.loads(draft.snapshot)
+    assert content["kind"] == "referral"
+    assert [each["says"] for each in content["limits"]] == ["at least 3°"]
+    assert "Findings" not in text
+
+
+@pytest.mark.pdf
+def test_signing_one_is_an_entry_a_signature_and_a_sheet_that_the_next_replaces(story):
+    first = signed(story, drafted(story, SheetKind.REFERRAL))
+    assert first.is_complete
+    second = drafted(story, SheetKind.REFERRAL)
+    assert json.loads(second.snapshot)["replaces"] == str(first.sheet_id)
+    signed(story, second)
+    with story.database.reading() as session:
+        kinds = session.scalars(select(Entry.kind).order_by(Entry.seq)).all()
+        assert kinds[-2:] == ["sheet_signed", "sheet_signed"]
+        assert list(chain_faults(session, story.access(session, "vet").case_id)) == []
+    pdf = story.office.blobs.get(first.pdf_sha256)
+    answer = verify_pdf(pdf, story.office.authority.root_pem, story.office.authority.crl(story.now))
+    assert answer.exit_status == 0
+    assert [each.role for each in answer.signatures] == ["vet"]
+
+
+@pytest.mark.pdf
+def test_a_case_that_moved_on_is_not_signed_as_it_was(story):
+    draft = drafted(story, SheetKind.REFERRAL)
+    story.submit()
+    with pytest.raises(OutOfDate):
+        signed(story, draft)
+
+
+@pytest.mark.pdf
+def test_the_owners_copy_is_plain_and_says_cost_risks_outlook_and_the_next_day(story):
+    with pytest.raises(Invalid, match="No plan has been agreed yet"):
+        drafted(story, SheetKind.OWNER_COPY)
+    story.submit()
+    story.sign_first("vet", story.propose_agreement(story.agreement(1)))
+    early = text_of(drafted(story, SheetKind.OWNER_COPY).pdf)
+    assert "What will be done: left fore" in early
+    assert "Not written down yet" in early
+    story.sign_plan()
+    story.consent(1)
+    story.fit(1)
+    story.countersign(1)
+    text = text_of(drafted(story, SheetKind.OWNER_COPY, "We bring the toe back.").pdf)
+    for said in (
+        "What was done on",
+        "4 mm of horn at the toe",
+        "120 a reset",
+        "Loose shoe",
+        "Better in a year",
+        "Soft ground for a week",
+        "The farrier comes again",
+        "31 Dec 2026",
+        "We bring the toe back.",
+        "Stop, and ring the vet now",
+    ):
+        assert said in text, said
+    assert JARGON.findall(text) == []
+
+
+@pytest.mark.pdf
+def test_the_closing_report_tells_the_course_once_the_case_is_closed(story):
+    with pytest.raises(Invalid, match="not closed"):
+        drafted(story, SheetKind.CLOSING)
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    story.countersign(1)
+    with story.database.transaction() as session:
+        access = story.access(session, "vet")
+        close_case(session, access, "improved", Words("Short spans.", story.today), story.now)
+    draft = drafted(story, SheetKind.CLOSING)
+    content = json.loads(draft.snapshot)
+    assert [each["n"] for each in content["visits"]] == [1]
+    assert content["visits"][0]["answer"] == "countersigned"
+    text = text_of(draft.pdf)
+    for said in ("Improved", "Short spans.", "Reset by reset", "1, from 26 Nov 2026"):
+        assert said in text, said
+    assert signed(story, draft).is_complete
+
+
+def test_only_the_vet_has_such_a_sheet_made(story):
+    for who in ("farrier", "owner"):
+        with pytest.raises(NotAllowed):
+            drafted(story, SheetKind.REFERRAL, who=who)
+
+
+def test_every_problem_and_every_shoe_has_plain_words():
+    for condition in PROBLEMS:
+        assert JARGON.findall(problem_plainly(condition, "suspected")) == []
+    for category, _name in CATEGORIES:
+        said = work_plainly({"shoe": {"category": category, "material": "steel"}}, done=True)
+        assert JARGON.findall(" ".join(said)) == []
+    assert work_plainly({}, done=False) == (
+        "No horn is to be taken off.",
+        "The foot stays without a shoe.",
+    )
