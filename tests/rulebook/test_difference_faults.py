@@ -33,12 +33,6 @@ value = 44
 facts = { previous = { on = 2026-10-01, readings = { bone_angle_deg = { value = 47 } } } }
 
 [[examples]]
-verdict = "TOO_CLOSE"
-value = 44
-u = 1
-facts = { previous = { on = 2026-10-01, readings = { bone_angle_deg = { value = 46 } } } }
-
-[[examples]]
 verdict = "CANNOT_TELL"
 facts = { previous = { on = 2026-10-01, readings = { bone_angle_deg = { value = 46 } } } }
 """

@@ -1,6 +1,7 @@
 """Rules on the foot, its film, its shoe and its record: what the examples in their files leave."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -22,7 +23,7 @@ from tests.core.rules.feet import DAY, film, foot, measured, reading
 SHIPPED = {rule.id: rule for rule in load_rulebook().rules}
 BEFORE = DAY.replace(day=1)
 WALL, FOUNDER, ANGLE = "dorsal_wall_angle_deg", "founder_distance_mm", "palmar_angle_deg"
-CORTEX = "palmar_cortex_length_mm"
+CORTEX, BONE = "palmar_cortex_length_mm", "bone_angle_deg"
 
 
 def answered(rule, inputs, *, complete=True):
@@ -188,11 +189,23 @@ def against_before(code, now, before, **states):
 
 
 def test_a_bone_that_changes_its_length_tells_of_a_scale():
-    # 5 per cent of the length before, with the u of both: 100 sqrt(0.1^2 + (r 0.1)^2) / 50
     found = answered("R48", against_before(CORTEX, 53.0, 50.0))
     assert found.value == pytest.approx(6.0)
-    assert found.u == pytest.approx(100 * math.hypot(0.1, 1.06 * 0.1) / 50.0)
     assert found.verdict == "OUTSIDE"
+
+
+def test_what_cannot_change_is_compared_as_it_is_for_its_limit_is_what_scatter_may_do():
+    facts = Facts(previous=Previous(BEFORE, {BONE: reading(BONE, 44.0, 1.4)}))
+    inputs = foot(stages={"now": measured(reading(BONE, 45.9, 1.4))}, facts=facts)
+    assert verdict("R47", inputs) == ("WITHIN", "inside")
+
+
+def test_a_share_of_the_other_foot_has_the_uncertainty_of_both():
+    rule = replace(SHIPPED["R48"], against="opposite", stage="after_fit")
+    inputs = of_pair([reading(CORTEX, 53.0, 0.1)], [reading(CORTEX, 50.0, 0.1)])
+    (found,) = judge(inputs, Rulebook((rule,), ""), (), DAY).findings
+    # of r = a/b: u = sqrt(u_a^2 + (r u_b)^2) / b, JCGM 100:2008, 5.1.2
+    assert found.u == pytest.approx(100 * math.hypot(0.1, 1.06 * 0.1) / 50.0)
 
 
 def test_a_length_of_nothing_before_is_not_divided_by():

@@ -1,6 +1,7 @@
 """One foot at two visits, or two feet of a pair: readings that should not lie far apart."""
 
 import math
+from dataclasses import replace
 
 from referral.core.measure.readings import Reading
 from referral.core.predict.plan import Plan
@@ -21,7 +22,8 @@ def judge_difference(
     """Return how far a reading lies from the previous visit's or the opposite foot's.
 
     The size of the difference is judged, in the reading's unit, or in percent of the other
-    reading for a ``relative`` rule, with the u of both.
+    reading for a ``relative`` rule. Against the other foot it is judged with the u of both;
+    against the visit before it is compared as it is, since the limit there stands for scatter.
 
     Notes
     -----
@@ -59,7 +61,11 @@ def judge_difference(
     for quantity in (here, there):
         if quantity.reason is not None:
             return [outcome(rule, limits[0], "CANNOT_TELL", quantity.reason, quantity.detail)]
-    return bounded_findings(rule, limits, _apart(here, there, relative=rule.relative))
+    found = _apart(here, there, relative=rule.relative)
+    if rule.against == "previous" and found.reason is None:
+        # what cannot change differs by scatter alone, and the limit is what scatter may do
+        found = replace(found, u=0.0)
+    return bounded_findings(rule, limits, found)
 
 
 def judge_pair_lift(
