@@ -8,6 +8,7 @@ from uuid import UUID
 from referral.cases.access import CaseAccess
 from referral.cases.choices import JURISDICTIONS
 from referral.core.workflow import Move
+from referral.films.guides import GuidesPage
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,7 +263,7 @@ class CasePage:
     questions: tuple[QuestionLine, ...]
     flags: tuple[FlagLine, ...]
     films: tuple[FilmLine, ...]
-    guides: tuple[str, ...]
+    guides: Mapping[str, GuidesPage]
     assessments: tuple[AssessmentLine, ...]
     calls: tuple[CallLine, ...]
     medication: tuple[MedicationLine, ...]

@@ -43,7 +43,6 @@ from referral.desk.tables import (
     assessment_lines,
     call_lines,
     film_lines,
-    guide_lines,
     medication_lines,
     plan_lines,
     reading_tables,
@@ -51,6 +50,7 @@ from referral.desk.tables import (
     sheet_lines,
 )
 from referral.desk.words import condition_says, measure_name
+from referral.films.guides import guides_by_limb
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
 from referral.horses.pages import animal_says
@@ -171,7 +171,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         questions=_questions(session, access, names),
         flags=_flags(session, access, names),
         films=film_lines(session, access.case_id),
-        guides=guide_lines(session, access.case_id),
+        guides=guides_by_limb(session, access.case_id),
         assessments=assessment_lines(session, access.case_id),
         calls=call_lines(session, access, names),
         medication=medication_lines(session, access.case_id),

@@ -10,8 +10,7 @@ from referral.assessments.queries import assessments_of
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import call_notes, notes_of
-from referral.core.measure.external import centre_agreement, external_guides
-from referral.core.measure.readings import Measured, Reading
+from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move, Stage
 from referral.desk.pages import (
@@ -28,12 +27,11 @@ from referral.desk.pages import (
 )
 from referral.films.conventions import convention_says
 from referral.films.models import Film, LandmarkSet, ReadingSet, ScaleSetting
-from referral.films.queries import films_of, is_guide, reading_sets
+from referral.films.queries import is_guide, reading_sets
 from referral.plans.models import JudgementRow, PlanRow, Review
 from referral.resets.models import Countersign, Reset
 from referral.sheets.queries import sheets_of
 from referral.sheets.snapshot import TITLES, SheetKind
-from referral.web.written import number, quantity
 
 COLUMNS_SHOWN = 4
 """Sets of readings side by side on the case page; the rest is in the trends."""
@@ -126,57 +124,6 @@ def reading_tables(session: Session, case_id: UUID) -> tuple[ReadingTable, ...]:
         _table(limb, sets[:COLUMNS_SHOWN], outside=outside)
         for (limb, outside), sets in sorted(limbs.items())
     )
-
-
-def guide_lines(session: Session, case_id: UUID) -> tuple[str, ...]:
-    """Return what photos say where no film does, and how well they agree with the joint."""
-    films = {film.id: film for film in films_of(session, case_id)}
-    limbs: dict[str, list[tuple[Film | None, Measured]]] = {}
-    seen: set[UUID] = set()
-    for reading_set, measured in reading_sets(session, case_id):
-        if reading_set.film_id in seen:
-            continue
-        film = films.get(reading_set.film_id) if reading_set.film_id else None
-        if film is not None:
-            seen.add(film.id)
-        limbs.setdefault(reading_set.limb, []).append((film, measured))
-    return tuple(
-        f"{limb}: {says}" for limb, sets in sorted(limbs.items()) for says in _guides_of(sets)
-    )
-
-
-def _guides_of(sets: Sequence[tuple[Film | None, Measured]]) -> list[str]:
-    """Return the sentences of one limb; its sets stand newest first."""
-    films = [(film, each) for film, each in sets if film is not None]
-    lateromedial = [(film, each) for film, each in films if film.view == "lateromedial"]
-    soles = [(film, each) for film, each in films if film.view == "sole_photo"]
-    newest = lateromedial[0][1] if lateromedial else Measured()
-    outside = [each for _film, each in sets if any(is_guide(code) for code in each.readings)]
-    said = [
-        f"{MEASURES[guide.reading.code].name} {_value_says(guide.reading)}, "
-        f"a guide to the {MEASURES[guide.stands_for].name.lower()}; no film gives it"
-        for guide in external_guides(newest, outside)
-    ]
-    for film, measured in lateromedial:
-        alike = [
-            each for sole, each in soles if (sole.taken_on, sole.shod) == (film.taken_on, film.shod)
-        ]
-        if alike:
-            return [*said, *_agreement(centre_agreement(measured, alike[0]))]
-    return said
-
-
-def _agreement(found: Measured) -> list[str]:
-    apart = found.readings.get("centre_agreement_mm")
-    if apart is None:
-        return []
-    where = "in front of" if apart.value > 0 else "behind"
-    says = f"{abs(apart.value):.1f} ± {2 * apart.u:.1f} mm {where} the centre of the coffin joint"
-    return [f"the widest part of the foot lies {says}"]
-
-
-def _value_says(reading: Reading) -> str:
-    return f"{number(reading.value)} ± {quantity(2 * reading.u, reading.unit)}"
 
 
 def _table(

@@ -25,6 +25,7 @@ from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
 from referral.errors import Invalid
 from referral.films.doubts import doubts_of
+from referral.films.guides import guides_of_photo
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
 from referral.films.originals import disposition, may_have, offer_says, original_of
 from referral.films.pages import film_page, live_readings, typed_codes
@@ -199,7 +200,9 @@ def _editor(number: int, film_id: UUID, state: FormState, status: int = 200) -> 
         doubts = doubts_of(visit.session, film)
         page = film_page(film, doubts, number, visit.access.revision, may_measure=may)
         offer = offer_says(film.film) if may_have(visit.access, film.film) else ""
-    html = render_template("films/show.html", page=page, offer=offer, form=state, key=new_key())
+        guides = guides_of_photo(visit.session, film.film) if page.is_photo else None
+    more = {"offer": offer, "guides": guides, "key": new_key()}
+    html = render_template("films/show.html", page=page, form=state, **more)
     return make_response(html, status)
 
 
