@@ -16,6 +16,7 @@ from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.window import WindowFoot, solve_window
+from referral.exchange.bench_sheets import sheet_figures
 from referral.exchange.bench_upload import upload_figures
 from referral.exchange.timing import median_ms
 from referral.films.phantom import Exposure, Foot, draw_phantom
@@ -25,7 +26,7 @@ FILM_PX = (3000, 2400)
 
 
 @click.command()
-@click.argument("parts", nargs=-1, type=click.Choice(["films", "rules", "window"]))
+@click.argument("parts", nargs=-1, type=click.Choice(["films", "rules", "window", "sheets"]))
 def bench(parts: tuple[str, ...]) -> None:
     """Time the parts named, or all of them."""
     for part in parts or tuple(PARTS):
@@ -109,4 +110,5 @@ PARTS: Mapping[str, Callable[[], Mapping[str, str]]] = {
     "films": _films,
     "rules": _rules,
     "window": _window,
+    "sheets": sheet_figures,
 }

@@ -104,13 +104,14 @@ def _place() -> Iterator[Place]:
         schema.upgrade(settings.database_url)
         database = Database(settings.database_url)
         with database.transaction() as session:
-            access = _case(session)
+            access = a_case(session)
         with worker_beside(folder):
             yield Place(database, BlobStore(settings.files_dir), access)
         database.dispose()
 
 
-def _case(session: Session) -> CaseAccess:
+def a_case(session: Session) -> CaseAccess:
+    """Open a case with a vet, a farrier and an owner, and return it as the vet sees it."""
     now, passwords = utc_now(), Passwords(LEAST_COST)
     members = {}
     for role, kind in ((Role.VET, "practice"), (Role.FARRIER, "forge"), (Role.OWNER, None)):

@@ -82,11 +82,22 @@ def render_sheet(snapshot: Snapshot, pictures: Mapping[str, bytes]) -> RenderedP
     Invalid
         As :func:`print_sheet`.
     """
-    html = page_html("print/sheet.html", _values(snapshot, pictures))
+    html = sheet_html(snapshot, pictures)
     attached = Attached(
         ATTACHMENT, snapshot.to_json(), "The content of this sheet as data", snapshot.made_at
     )
     return render_pdf(html, [attached])
+
+
+def sheet_html(snapshot: Snapshot, pictures: Mapping[str, bytes]) -> str:
+    """Return the sheet as HTML with its pictures inside.
+
+    Raises
+    ------
+    Invalid
+        If a picture is missing or is not the one named, or a signer is not among the people.
+    """
+    return page_html("print/sheet.html", _values(snapshot, pictures))
 
 
 def signature_fields(snapshot: Snapshot, rendered: RenderedPdf) -> list[SignatureField]:

@@ -74,7 +74,7 @@ def render_pdf(
 
     with _one_at_a_time:
         fetcher = _data_only()
-        fonts, font_css = _house_fonts()
+        fonts, font_css = house_fonts()
         variant = VARIANT if archival else None
         document = HTML(string=html, url_fetcher=fetcher).render(
             stylesheets=[font_css], font_config=fonts, pdf_variant=variant
@@ -119,12 +119,13 @@ def _data_only() -> Any:  # noqa: ANN401 - WeasyPrint carries no types
 
 
 @lru_cache(maxsize=1)
-def _house_fonts() -> tuple[Any, Any]:
+def house_fonts() -> tuple[Any, Any]:
+    """Return the font configuration and the style sheet of the bundled fonts."""
     from weasyprint import CSS  # noqa: PLC0415 - heavy, loaded on first use
     from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415 - heavy, likewise
 
     fonts = FontConfiguration()
-    atexit.register(_house_fonts.cache_clear)  # its own clean-up needs a living interpreter
+    atexit.register(house_fonts.cache_clear)  # its own clean-up needs a living interpreter
     return fonts, CSS(string=font_face_css(), font_config=fonts, url_fetcher=_data_only())
 
 

@@ -10,10 +10,12 @@ from referral.exchange import bench, timing
 def test_each_part_gives_a_figure_with_its_unit(monkeypatch):
     monkeypatch.setattr(timing, "RUNS", 1)
     monkeypatch.setattr(bench, "FILM_PX", (600, 480))
-    result = CliRunner().invoke(bench.bench, ["films", "rules", "window"], catch_exceptions=False)
+    result = CliRunner().invoke(
+        bench.bench, ["films", "rules", "window", "sheets"], catch_exceptions=False
+    )
     assert result.exit_code == 0
     lines = [line for line in result.output.splitlines() if line.startswith("  ")]
-    assert len(lines) == 13
+    assert len(lines) == 19
     assert all(re.search(r"\d+(\.\d+)?( ms)?$", line) for line in lines)
 
 
