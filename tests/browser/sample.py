@@ -161,10 +161,10 @@ def sample_app(
     headers.install(app)
     filters.install(app)
     app.add_template_global(lambda: TOKEN, "csrf_token")
-    somebody = SimpleNamespace(is_authenticated=True, name="Ann Vale")
+    somebody = SimpleNamespace(is_authenticated=True, name="Ann Vale", memberships=[])
     app.context_processor(lambda: {"current_user": somebody})
-    app.add_url_rule("/account", "accounts.account", lambda: "")
-    app.add_url_rule("/sign-out", "accounts.sign_out", lambda: "", methods=["POST"])
+    # The frame links to pages that stand in the whole application only.
+    app.url_build_error_handlers.append(lambda _error, _endpoint, _values: "/elsewhere")
     posted: list[dict] = []
     jpeg = picture or film_jpeg()
     _pages(app, placed or {}, jpeg, posted)
