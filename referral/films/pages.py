@@ -112,17 +112,17 @@ DRAWINGS = {
 
 def film_page(
     film: MeasuredFilm,
+    measured: Measured,
     doubts: tuple[Caveat, ...],
     number: int,
     revision: int,
     *,
     may_measure: bool,
 ) -> FilmPage:
-    """Return what the page of a film shows."""
+    """Return what the page of a film with these readings shows."""
     row = film.film
     points = film.landmarks.points_px if film.landmarks else {}
     marker = marker_of(film)
-    measured = measure(film.as_core()) if points else Measured()
     return FilmPage(
         number=number,
         revision=revision,
@@ -151,6 +151,11 @@ def film_page(
         own_scatter=own_scatter_says(film),
         defined=defined_how(measured),
     )
+
+
+def measured_now(film: MeasuredFilm) -> Measured:
+    """Return what the landmarks and the scale in force read; nothing where none is placed."""
+    return measure(film.as_core()) if film.landmarks else Measured()
 
 
 def own_scatter_says(film: MeasuredFilm) -> str:
