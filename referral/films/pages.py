@@ -93,12 +93,18 @@ class FilmPage:
     scale_sources: tuple[str, ...]
     may_measure: bool
     overlay: str
-    key: tuple[tuple[int, str], ...]
     readings: tuple[tuple[str, str], ...]
     absent: tuple[AbsentReading, ...]
     warnings: tuple[str, ...]
     own_scatter: str
     defined: tuple[tuple[str, str], ...]
+
+    @property
+    def key(self) -> tuple[tuple[int, str], ...]:
+        """The number and the name of each landmark that is drawn over the film."""
+        numbers = landmark_numbers(self.view)
+        placed = (each for each in self.landmarks if each.x is not None or each.points)
+        return tuple((numbers[each.name], each.label) for each in placed)
 
 
 DRAWINGS = {
@@ -146,7 +152,6 @@ def film_page(
         scale_sources=(*plane_says(marker), *correction_says(film, marker), *sources_say(film)),
         may_measure=may_measure,
         overlay=overlay_of(film, marker),
-        key=numbers_key(row.view, points),
         readings=shown_readings(measured),
         absent=absent_readings(measured),
         warnings=tuple(each.text for each in (*_of_scale(film, measured), *doubts)),
@@ -192,12 +197,6 @@ def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:
         marker_ends_px=marker["ends"],
         pixel_aspect=film.scale.aspect,
     )
-
-
-def numbers_key(view: str, points: Mapping[str, Any]) -> tuple[tuple[int, str], ...]:
-    """Return the number and the name of each landmark that is drawn over a film."""
-    numbers = landmark_numbers(view)
-    return tuple((place, label_of(name)) for name, place in numbers.items() if name in points)
 
 
 def shown_readings(measured: Measured) -> tuple[tuple[str, str], ...]:
@@ -301,17 +300,12 @@ def landmark_slots(view: str, points: Mapping[str, Any]) -> tuple[LandmarkSlot, 
 
 
 def _slot(view: str, name: str, sentence: str, at: Any) -> LandmarkSlot:  # noqa: ANN401 - JSON
-    label = label_of(name)
+    label = name.replace("_", " ").replace("p3", "P3").replace("p2", "P2").capitalize()
     if name in SEVERAL_POINTS:
         places = tuple((float(x), float(y)) for x, y in at or ())
         return LandmarkSlot(name, label, sentence, None, None, places, SLOTS, "")
     x, y = (float(at[0]), float(at[1])) if at else (None, None)
     return LandmarkSlot(name, label, sentence, x, y, (), 0, edge_words(view, name))
-
-
-def label_of(name: str) -> str:
-    """Return what a landmark is called on a page."""
-    return name.replace("_", " ").replace("p3", "P3").replace("p2", "P2").capitalize()
 
 
 def scale_says(film: CoreFilm) -> str:
