@@ -86,26 +86,28 @@ def _numbers(
 ) -> tuple[tuple[str, str], ...]:
     rows = [("Shoe behind the heels, as planned", quantity(extension_mm, "mm", 0))]
     if lies.wider_by_mm is not None:
-        said = _with_u(lies.wider_by_mm, u.get("foot_width_mm"))
-        rows.append(("Shoe wider than the foot at its widest", said))
+        width = _told(lies.wider_by_mm, u.get("foot_width_mm"), ("wider", "narrower"))
+        rows.append(("At its widest", f"{width} than the foot"))
     for heel in lies.heels:
         covered = "on the shoe" if heel.is_covered else "not on the shoe"
-        edge = "outside" if heel.overhang_mm >= 0 else "inside"
-        out = quantity(abs(heel.overhang_mm), "mm", 0)
-        rows.append((f"{heel.side.capitalize()} heel", f"{covered}; its edge {out} {edge} it"))
+        edge = _told(heel.overhang_mm, None, ("outside", "inside"))
+        rows.append((f"{heel.side.capitalize()} heel", f"{covered}; the shoe’s edge {edge} it"))
     if lies.behind_frog_mm is not None:
-        said = _with_u(lies.behind_frog_mm, u.get("heel_to_frog_widest_mm"))
-        rows.append(("Shoe behind the widest part of the frog", said))
-    rows.append(
-        ("Shoe’s toe behind the foot’s", _with_u(lies.toe_back_mm, u.get("foot_length_mm")))
-    )
+        frog = _told(
+            lies.behind_frog_mm, u.get("heel_to_frog_widest_mm"), ("behind", "in front of")
+        )
+        rows.append(("Shoe’s heels", f"{frog} the frog’s widest part"))
+    toe = _told(lies.toe_back_mm, u.get("foot_length_mm"), ("behind", "in front of"))
+    rows.append(("Shoe’s toe", f"{toe} the foot’s"))
     return tuple(rows)
 
 
-def _with_u(value: float, u: float | None) -> str:
+def _told(value: float, u: float | None, words: tuple[str, str]) -> str:
+    """Return a length with U and the word for its sign: 4.0 ± 4.1 mm in front of."""
+    said = words[0] if value >= 0 else words[1]
     if u is None:
-        return quantity(value, "mm", 0)
-    return f"{value:.1f} ± {quantity(2.0 * u, 'mm')}".replace("-", "−")
+        return f"{quantity(abs(value), 'mm', 0)} {said}"
+    return f"{abs(value):.1f} ± {quantity(2.0 * u, 'mm')} {said}"
 
 
 def _notes(film: MeasuredFilm, *, is_said: bool) -> tuple[str, ...]:

@@ -41,10 +41,18 @@ BESIDE_THE_SCREEN = """() => {
   const hidden = 'svg, .editor-view, .spoken, .table-stack thead';
   const found = [...document.querySelectorAll('main *')]
     .filter((each) => beside(each) && !each.closest(hidden) && !isPushed(each));
+  const scroller = (each) => each.closest('.scroll, .table:not(.table-stack)') ?? document.body;
+  const isCut = (each) => {
+    const words = document.createRange();
+    words.selectNodeContents(each);
+    const box = words.getBoundingClientRect();
+    return box.width > 1 && box.right > scroller(each).getBoundingClientRect().right + 1;
+  };
+  found.push(...[...document.querySelectorAll('main caption:not(.spoken)')].filter(isCut));
   const said = found.map((each) => `${each.tagName}.${each.className}`);
   return document.documentElement.scrollWidth > innerWidth ? ['the page', ...said] : said;
 }"""
-"""Names what lies beside the screen, but for what is made to be pushed sideways."""
+"""Names what lies beside the screen, but for what is made to be pushed sideways: no caption is."""
 KINDS_OF_A_CASE = 30
 """Fewer kinds of page than this, and the way through them is lost."""
 
