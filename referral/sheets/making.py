@@ -13,14 +13,14 @@ from referral.cases.access import CaseAccess
 from referral.cases.models import CaseMember
 from referral.cases.queries import current_problems, people_on
 from referral.core.measure.readings import Measured
-from referral.films.pages import (
+from referral.films.queries import LimbBasis, MeasuredFilm, limb_basis, reading_sets
+from referral.films.scale_words import (
     CONFLICT_SAYS,
     correction_says,
     marker_of,
     overlay_of,
     plane_says,
 )
-from referral.films.queries import LimbBasis, MeasuredFilm, limb_basis, reading_sets
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse as HorseRow
 from referral.horses.queries import owner_of
