@@ -4,12 +4,14 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from referral.assessments.choices import DAMAGED_HEELS, GIRTH
 from referral.assessments.models import Assessment
+from referral.cases.models import Entry
 from referral.cases.notes import notes_of
+from referral.cases.timeline import texts_of
 from referral.core.measure.readings import Measured, Reading
 from referral.core.rules.derived import has_bar, has_wedge
 from referral.core.rules.facts import Lameness, Previous
@@ -20,6 +22,9 @@ from referral.films.queries import LimbBasis, is_guide, reading_sets
 from referral.plans.content import plan_from_content
 from referral.plans.fittings import fittings_of, reasoned_at
 from referral.plans.judging import PAIRS, FootFacts
+
+OBSERVING = (Move.ADD_OBSERVATION.value, Move.RECORD_READINGS.value)
+"""Entries in which a farrier says what was seen."""
 
 TO_THE_HEEL = frozenset({"plumb_to_heel_mm", "heel_to_frog_widest_mm"})
 """Readings that end at the heel: on a shod foot at the shoe's, which says nothing of the next."""
@@ -40,6 +45,25 @@ def foot_facts_of(session: Session, case_id: UUID, basis: LimbBasis) -> FootFact
         lameness=lameness,
         lameness_before=lameness_before,
     )
+
+
+def farrier_words_of(session: Session, case_id: UUID) -> tuple[str, ...]:
+    """Return what farriers observed in words since the last reset on the case."""
+    last = select(func.max(Entry.seq)).where(
+        Entry.case_id == case_id, Entry.kind == Move.RECORD_RESET.value
+    )
+    written = session.scalars(
+        select(Entry)
+        .where(
+            Entry.case_id == case_id,
+            Entry.actor_role == "farrier",
+            Entry.kind.in_(OBSERVING),
+            Entry.seq > func.coalesce(last.scalar_subquery(), 0),
+        )
+        .order_by(Entry.seq)
+    ).all()
+    texts = texts_of(session, written)
+    return tuple(each for entry in written for each in texts.get(entry.id, {}).values())
 
 
 def others_of(session: Session, case_id: UUID, planned: Iterable[str]) -> Mapping[str, Measured]:
