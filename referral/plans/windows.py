@@ -52,16 +52,18 @@ class NearestShown:
 
 @dataclass(frozen=True, slots=True)
 class LimbWindow:
-    """One limb's window as it is printed."""
+    """One limb's window: in words and drawings, and ``window`` and ``settled`` as solved."""
 
     limb: str
+    window: Window
+    settled: Nearest | None
     sentence: str
     wedges: tuple[WedgeShown, ...]
     nearest: NearestShown | None
     conflict: tuple[str, ...]
     other_conflicts: bool
     unchecked: tuple[str, ...]
-    tested: int
+    tested: tuple[str, ...]
 
 
 def limb_windows(subject: Subject, rulebook: Rulebook, on: date) -> tuple[LimbWindow, ...]:
@@ -93,9 +95,11 @@ def _limb_window(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> L
         nearest = _settled(foot, rulebook, limits, on, window.nearest)
     except CoreError as error:
         raise Invalid(error.message, {f"{limb}.{error.at or 'plan'}": [error.message]}) from error
-    names = _Names(rulebook, limits)
+    names = LimitNames(rulebook, limits)
     return LimbWindow(
         limb=limb,
+        window=window,
+        settled=nearest,
         sentence=_sentence(window, names),
         wedges=tuple(
             _wedge(limb, region, plan, nearest, names)
@@ -108,7 +112,7 @@ def _limb_window(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> L
         unchecked=tuple(
             f"{names.of(each.rule)}: {each.reason.sentence}" for each in window.unchecked
         ),
-        tested=len(window.tested),
+        tested=tuple(names.of(each) for each in window.tested),
     )
 
 
@@ -137,7 +141,7 @@ def _settled(
     return None
 
 
-class _Names:
+class LimitNames:
     """What the rules and the limits of the case are called."""
 
     def __init__(self, rulebook: Rulebook, limits: Sequence[CaseLimit]) -> None:
@@ -156,12 +160,13 @@ class _Names:
         ]
 
     def of(self, rule: str) -> str:
+        """Return what a rule's id, or ``case:`` and the place of a limit, is called."""
         if rule.startswith(CASE):
             return f"the vet's limit, {self.limits[int(rule.removeprefix(CASE))]}"
         return f"{rule} {self.rules.get(rule, '')}".strip()
 
 
-def _sentence(window: Window, names: _Names) -> str:
+def _sentence(window: Window, names: LimitNames) -> str:
     if window.feasible is None:
         musts = "; ".join(names.of(each.rule) for each in window.unchecked if each.is_must)
         return (
@@ -177,7 +182,7 @@ def _sentence(window: Window, names: _Names) -> str:
 
 
 def _wedge(
-    limb: str, region: Region, plan: Plan, nearest: Nearest | None, names: _Names
+    limb: str, region: Region, plan: Plan, nearest: Nearest | None, names: LimitNames
 ) -> WedgeShown:
     height = f" ({number(region.wedge_mm)} mm)" if region.wedge_mm else ""
     name = f"Wedge {region.wedge_deg:g}°{height}"
