@@ -78,18 +78,9 @@ def limb_windows(subject: Subject, rulebook: Rulebook, on: date) -> tuple[LimbWi
 
 
 def _limb_window(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> LimbWindow:
-    basis = subject.bases[limb]
-    plan = plan_from_content(subject.plans[limb])
-    profile = Profile(limb, subject.animal, on, subject.conditions.get(limb, frozenset()))
-    foot = WindowFoot(
-        basis.film.as_core() if basis.film else None,
-        basis.stated,
-        plan,
-        profile,
-        subject.facts,
-        subject.own.get(limb, OwnRates()),
-    )
-    limits = [each for each in subject.limits if each.limb in (None, limb)]
+    foot = window_foot(subject, limb, on)
+    plan = foot.plan
+    limits = limits_on(subject, limb)
     try:
         window = solve_window(foot, rulebook, limits, on)
         nearest = _settled(foot, rulebook, limits, on, window.nearest)
@@ -113,6 +104,37 @@ def _limb_window(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> L
             f"{names.of(each.rule)}: {each.reason.sentence}" for each in window.unchecked
         ),
         tested=tuple(names.of(each) for each in window.tested),
+    )
+
+
+def window_foot(subject: Subject, limb: str, on: date) -> WindowFoot:
+    """Return one limb's foot and plan as a window asks about them."""
+    basis = subject.bases[limb]
+    return WindowFoot(
+        basis.film.as_core() if basis.film else None,
+        basis.stated,
+        plan_from_content(subject.plans[limb]),
+        Profile(limb, subject.animal, on, subject.conditions.get(limb, frozenset())),
+        subject.facts,
+        subject.own.get(limb, OwnRates()),
+    )
+
+
+def limits_on(subject: Subject, limb: str) -> list[CaseLimit]:
+    """Return the vet's limits that hold on a limb."""
+    return [each for each in subject.limits if each.limb in (None, limb)]
+
+
+def words_of_limit(limit: CaseLimit) -> str:
+    """Return a limit in words: Palmar angle at least 3° after fitting."""
+    return limit_says(
+        {
+            "measure": limit.measure,
+            "at_least": limit.at_least,
+            "at_most": limit.at_most,
+            "unit": limit.unit,
+            "stage": limit.stage,
+        }
     )
 
 
@@ -146,18 +168,7 @@ class LimitNames:
 
     def __init__(self, rulebook: Rulebook, limits: Sequence[CaseLimit]) -> None:
         self.rules = {rule.id: rule.title for rule in rulebook.rules}
-        self.limits = [
-            limit_says(
-                {
-                    "measure": each.measure,
-                    "at_least": each.at_least,
-                    "at_most": each.at_most,
-                    "unit": each.unit,
-                    "stage": each.stage,
-                }
-            )
-            for each in limits
-        ]
+        self.limits = [words_of_limit(each) for each in limits]
 
     def of(self, rule: str) -> str:
         """Return what a rule's id, or ``case:`` and the place of a limit, is called."""
