@@ -1,5 +1,6 @@
 """The web app: the one place that joins layers, features and pages."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from flask import Flask, Response, request
@@ -26,6 +27,7 @@ from referral.notices.service import SEE_TO_MAIL
 from referral.plans import shoe_views as plans_shoe_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
+from referral.plans.contradictions import contradictions_of
 from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
@@ -81,7 +83,7 @@ def create_app(settings: Settings, wired: Wiring | None = None) -> Flask:
     )
     app.url_map.converters["int"] = _Number
     _configure(app, settings)
-    joined = wired or wire(settings)
+    joined = replace(wired or wire(settings), contradictions=contradictions_of)
     wiring.install(app, joined)
     login.install(app, lambda token: _resume(joined, token))
     app.before_request(_limit_body)

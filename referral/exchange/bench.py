@@ -17,6 +17,7 @@ from referral.core.rules.finding import CaseLimit
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.window import WindowFoot, solve_window
 from referral.exchange.bench_pages import page_figures
+from referral.exchange.bench_rules import many_figures
 from referral.exchange.bench_sheets import sheet_figures
 from referral.exchange.bench_upload import upload_figures
 from referral.exchange.timing import median_ms
@@ -83,6 +84,7 @@ def _rules() -> Mapping[str, str]:
         "predict one plan, all readings with uncertainty": f"{predict_ms:.2f} ms",
         "judge one plan, full findings": f"{judge_ms:.2f} ms",
         "judge over predict": f"{judge_ms / predict_ms:.2f}",
+        **many_figures(inputs, rulebook, today),
     }
 
 

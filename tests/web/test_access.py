@@ -69,7 +69,7 @@ TABLE = {
     "GET cases.new_withdrawal": "200 403 403 403 403 404 404 303",
     "POST cases.observation": "422 422 422 422 403 404 404 401",
     "POST plans.preview": "200 200 403 403 403 404 404 401",
-    "POST windows.show": "200 200 403 403 403 404 404 401",
+    "POST windows.ask": "422 422 422 422 422 422 422 401",
     "POST plans.submit": "403 422 403 403 403 404 404 401",
     "GET plans.show": "200 200 200 200 200 404 404 303",
     "POST plans.accept": "403 409 403 403 403 404 404 401",
@@ -281,7 +281,7 @@ def test_no_case_is_told_from_one_that_is_not_there(app):
     assert {row for row, said in strangers.items() if said != ["404", "404"]} == set()
 
 
-PREVIEWS = {"POST plans.preview", "POST windows.show", "POST films.reading_preview"}
+PREVIEWS = {"POST plans.preview", "POST windows.ask", "POST films.reading_preview"}
 GARBAGE = (
     "",
     "\0",
