@@ -37,6 +37,7 @@ class Office:
     authority: Authority
     instance: str
     check_url: str
+    time_authority: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,7 +50,7 @@ class Sheet(Base):
 class Signature(Base):
     """One signature: who, when, and the bytes of the sheet that it left.
 
-    ``stamped_at`` is the time authority's, ``stamp_fault`` why there is none where one is set.
+    ``stamped_at`` is the time authority's, ``stamped_by`` its name, where one is set.
     ``issuer`` is whose certificate it was, where it was not this instance's.
     """
 
@@ -66,7 +66,7 @@ class Signature(Base):
     pdf_sha256: Mapped[str]
     signed_at: Mapped[datetime]
     stamped_at: Mapped[datetime | None]
-    stamp_fault: Mapped[str | None]
+    stamped_by: Mapped[str | None]
     issuer: Mapped[str | None]
 
 

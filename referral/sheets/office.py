@@ -30,6 +30,7 @@ def office_of(wired: Wiring) -> Office:
         authority=authority_of(settings, wired.now()),
         instance=settings.instance_name,
         check_url=f"http://localhost:{settings.port}/check",
+        time_authority=settings.time_authority,
     )
 
 

@@ -15,7 +15,7 @@ from referral.resets.queries import reset_of
 from referral.sheets.models import Sheet
 from referral.sheets.pictures import page_count
 from referral.sheets.queries import SignatureView, latest_sheet, proposal_of, sheet_of
-from referral.sheets.service import REASONS
+from referral.sheets.sealing import REASONS
 from referral.sheets.snapshot import SIGNERS, TITLES, SheetKind, in_groups
 from referral.storage.blobs import BlobStore
 

@@ -14,6 +14,7 @@ from referral.resets.models import Reset
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.snapshot import SIGNERS, SheetKind
 from referral.sheets.verify import Issued, Lookup
+from referral.sheets.wording import stamped
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,14 @@ class SignatureView:
     role: str
     signed_at: datetime
     position: int
+    stamped_at: datetime | None
+    stamped_by: str | None
+
+    @property
+    def says(self) -> str:
+        """Return who signed, as what, and what a time authority said of when."""
+        said = f"{self.name} ({self.role})"
+        return f"{said}, {stamped(self.stamped_at, self.stamped_by)}" if self.stamped_at else said
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +98,16 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
             reset_id=row.reset_id,
             made_at=row.made_at,
             pdf_sha256=signed[row.id][-1][0].pdf_sha256,
-            signatures=tuple(
-                SignatureView(name, each.role, each.signed_at, each.position)
-                for each, name in signed[row.id]
-            ),
+            signatures=tuple(_signature_view(each, name) for each, name in signed[row.id]),
             replaced_by=newer.get(row.id),
         )
         for row in rows
+    )
+
+
+def _signature_view(row: Signature, name: str) -> SignatureView:
+    return SignatureView(
+        name, row.role, row.signed_at, row.position, row.stamped_at, row.stamped_by
     )
 
 

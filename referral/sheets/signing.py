@@ -16,6 +16,8 @@ from referral.sheets.wording import ROLES, moment
 from referral.web.pdf import PageBox, page_html, render_pdf
 
 PRINTED_AND_LOCKED = 132
+ROOM_FOR_STAMP = 12 * 1024
+"""Bytes kept free for a time stamp; it is made when the file's length is settled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +64,21 @@ def prepare(pdf: bytes, fields: Sequence[SignatureField]) -> bytes:
     return out.getvalue()
 
 
-def sign(pdf: bytes, authority: Authority, issued: IssuedKey, act: SigningAct) -> bytes:
+def sign(
+    pdf: bytes,
+    authority: Authority,
+    issued: IssuedKey,
+    act: SigningAct,
+    stamper: Any = None,  # noqa: ANN401 - pyHanko's own
+) -> bytes:
     """Return the PDF with one more signature, appended; the bytes given are its beginning.
+
+    ``stamper`` asks a time authority when the signature was made, where one is set.
 
     Raises
     ------
+    Invalid
+        If the time authority gives no time stamp.
     WrongState
         If there is no such empty field, or what is signed already forbids another signature.
     SettingsFault
@@ -95,12 +107,18 @@ def sign(pdf: bytes, authority: Authority, issued: IssuedKey, act: SigningAct) -
     try:
         with TemporaryDirectory() as folder:
             stamp = _stamp_style(page, Path(folder) / "stamp.pdf")
-            return _signed_at(PdfSigner(meta, signer=signer, stamp_style=stamp), writer, act.at)
+            made = PdfSigner(meta, signer=signer, stamp_style=stamp)
+            return _signed_at(made, writer, act.at, stamper)
     except SigningError as fault:
         raise WrongState(f"This sheet cannot be signed in {act.field}: {fault}") from fault
 
 
-def _signed_at(signer: Any, writer: Any, now: datetime) -> bytes:  # noqa: ANN401 - pyHanko's own
+def _signed_at(
+    signer: Any,  # noqa: ANN401 - pyHanko's own
+    writer: Any,  # noqa: ANN401 - likewise
+    now: datetime,
+    stamper: Any,  # noqa: ANN401 - likewise
+) -> bytes:
     """Sign with our time; the one-call form would read the machine's clock."""
     from pyhanko.sign.signers.pdf_cms import (  # noqa: PLC0415 - heavy, loaded on first use
         PdfCMSSignedAttributes,
@@ -110,6 +128,9 @@ def _signed_at(signer: Any, writer: Any, now: datetime) -> bytes:  # noqa: ANN40
         session = signer.init_signing_session(writer, existing_fields_only=True)
         session.system_time = now
         size = await session.estimate_signature_container_size(None, tight=False)
+        if stamper is not None:  # only now, or the estimate would ask for a token of its own
+            session.timestamper = stamper
+            size += 2 * ROOM_FOR_STAMP
         document = session.prepare_tbs_document(validation_info=None, bytes_reserved=size)
         prepared, output = document.digest_tbs_document()
         signed = await document.perform_signature(

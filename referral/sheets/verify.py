@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
+from referral.sheets.wording import named, stamped
 from referral.storage.canonical import sha256_hex
 
 ALL_GOOD, NOT_GOOD, UNREADABLE = 0, 1, 2
@@ -29,7 +30,11 @@ Lookup = Callable[[str, str | None], Issued]
 
 @dataclass(frozen=True, slots=True)
 class SignatureFound:
-    """One signature. ``timestamp`` is a time authority's, None where ``when`` is only claimed."""
+    """One signature. ``timestamp`` is a time authority's, None where ``when`` is only claimed.
+
+    ``timestamp_by`` is who its certificate says it is. A time stamp that is not sound is none,
+    and the signature is then not trusted.
+    """
 
     field: str
     who: str
@@ -40,6 +45,7 @@ class SignatureFound:
     intact: bool
     trusted: bool
     timestamp: str | None
+    timestamp_by: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,12 +147,19 @@ def _signature(
     from pyhanko.sign.validation import validate_pdf_signature  # noqa: PLC0415 - heavy
 
     claimed = embedded.self_reported_timestamp
-    status = validate_pdf_signature(embedded, _context(root_pem, claimed))
+    stamp_data = _stamp_of(embedded)
+    status = validate_pdf_signature(
+        embedded,
+        _context(root_pem, claimed),
+        ts_validation_context=stamp_context(stamp_data) if stamp_data is not None else None,
+    )
     subject = embedded.signer_cert.subject.native
     whole = status.intact and status.valid
-    stamped = status.timestamp_validity
+    stamp = status.timestamp_validity
+    sound = stamp if stamp is not None and is_sound(stamp) else None
     trusted = bool(
         whole
+        and stamp is sound
         and root_pem is not None
         and status.trusted
         and not _withdrawn(embedded.signer_cert.serial_number, claimed, root_pem, crl_pem)
@@ -160,7 +173,8 @@ def _signature(
         covers=_covers(status.coverage),
         intact=bool(whole),
         trusted=trusted,
-        timestamp=stamped.timestamp.isoformat() if stamped and stamped.valid else None,
+        timestamp=sound.timestamp.astimezone(UTC).isoformat() if sound else None,
+        timestamp_by=named(sound.signing_cert.subject) if sound else None,
     )
     return found, _changes(status)
 
@@ -171,6 +185,32 @@ def _context(root_pem: bytes | None, moment: datetime | None) -> Any:  # noqa: A
 
     roots = [x509.Certificate.load(pem.unarmor(root_pem)[2])] if root_pem else []
     return ValidationContext(trust_roots=roots, allow_fetching=False, moment=moment)
+
+
+def _stamp_of(embedded: Any) -> Any:  # noqa: ANN401 - pyHanko's, asn1crypto's own
+    """Return the time stamp of a signature as signed data, or None."""
+    for attribute in embedded.signer_info["unsigned_attrs"] or ():
+        if attribute["type"].native == "signature_time_stamp_token":
+            return attribute["values"][0]["content"]
+    return None
+
+
+def stamp_context(signed: Any) -> Any:  # noqa: ANN401 - asn1crypto's, pyHanko's own
+    """Return what a time stamp is read by: its own certificates, as nobody vouches for them."""
+    from pyhanko_certvalidator import ValidationContext  # noqa: PLC0415 - heavy, on first use
+
+    own = [each.chosen for each in signed["certificates"] or ()]
+    return ValidationContext(trust_roots=own, allow_fetching=False)
+
+
+def is_sound(stamp: Any) -> bool:  # noqa: ANN401 - pyHanko's own
+    """Say whether a time stamp was read whole, and by a certificate that is for time stamps alone.
+
+    Source: RFC 3161, 2.3.
+    """
+    uses = stamp.signing_cert.extended_key_usage_value
+    for_stamps = uses is not None and uses.native == ["time_stamping"]
+    return bool(stamp.intact and stamp.valid and for_stamps)
 
 
 def _withdrawn(
@@ -271,4 +311,7 @@ def _about(found: SignatureFound, *, root_known: bool) -> str:
         return f"{found.who}: intact, but no authority is known here to trust the signer by."
     if not found.trusted:
         return f"{found.who}: intact, but the signer is not one this authority vouches for."
-    return f"{found.who}: intact, and the signer is known."
+    said = f"{found.who}: intact, and the signer is known"
+    if found.timestamp is None:
+        return f"{said}."
+    return f"{said}; {stamped(datetime.fromisoformat(found.timestamp), found.timestamp_by)}."

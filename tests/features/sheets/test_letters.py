@@ -15,6 +15,7 @@ from referral.errors import Invalid, NotAllowed, OutOfDate
 from referral.sheets.letters import Letter, draft_letter
 from referral.sheets.orders import keep_draft
 from referral.sheets.plainly import PROBLEMS, problem_plainly, work_plainly
+from referral.sheets.sealing import first_to_seal, seal
 from referral.sheets.service import sign_first
 from referral.sheets.snapshot import SheetKind
 from referral.sheets.verify import verify_pdf
@@ -53,8 +54,9 @@ def signed(story, draft, who="vet"):
         access = story.access(session, who)
         kept = keep_draft(session, access, story.office, draft)
         story.move(minutes=1)
-        digest = kept.pdf_sha256
-        return sign_first(session, access, story.office, kept.id, digest, story.now)
+        asked = session, access, story.office, kept.id
+        made = seal(story.office, first_to_seal(*asked, kept.pdf_sha256, story.now))
+        return sign_first(*asked, made, story.now)
 
 
 @pytest.mark.pdf
