@@ -147,7 +147,7 @@ def _values(snapshot: Snapshot, pictures: Mapping[str, bytes]) -> dict[str, Any]
         "limbs": [_limb_page(part, pictures, fitted=fitted) for part in snapshot.limbs],
         "signers": _signers(snapshot),
         "fingerprint": snapshot.fingerprint(),
-        "qr": svg_data(_qr_svg(snapshot.check_url)),
+        "qr": svg_data(_qr_svg(snapshot.check_url)) if snapshot.check_url else None,
         "day": day,
         "moment": moment,
         "with_u": with_u,

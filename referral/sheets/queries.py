@@ -12,7 +12,7 @@ from referral.accounts.models import Person
 from referral.errors import NotFound
 from referral.resets.models import Reset
 from referral.sheets.models import Sheet, SheetProposal, Signature
-from referral.sheets.snapshot import SIGNERS, SheetKind
+from referral.sheets.snapshot import SIGNERS, SheetKind, in_groups
 from referral.sheets.verify import Issued, Lookup
 from referral.sheets.wording import stamped
 
@@ -161,23 +161,64 @@ def proposal_of(
 
 
 def issued_lookup(session: Session) -> Lookup:
-    """Return what answers whether these bytes were issued here, and what replaces them."""
+    """Return what answers whether these bytes were issued here, and what came of them."""
 
     def look(digest: str, _sheet_id: str | None) -> Issued:
-        found = sheet_by_bytes(session, digest)
-        replaced_by = str(found[1]) if found and found[1] else None
-        return Issued(found is not None, replaced_by)
+        row = session.scalars(select(Signature).where(Signature.pdf_sha256 == digest)).first()
+        if row is None:
+            return Issued(here=False)
+        newer = _replacing(session, row.sheet_id)
+        return Issued(
+            here=True,
+            replaced_by=str(newer) if newer else None,
+            sheet_id=str(row.sheet_id),
+            signed_since=_last_signature(session, row.sheet_id).position > row.position,
+        )
 
     return look
 
 
-def sheet_by_bytes(session: Session, digest: str) -> tuple[UUID, UUID | None] | None:
-    """Return the sheet that these bytes are a signed state of, and the sheet that replaces it."""
-    row = session.scalars(
-        select(Sheet)
-        .join(Signature, Signature.sheet_id == Sheet.id)
-        .where(Signature.pdf_sha256 == digest)
-    ).first()
+@dataclass(frozen=True, slots=True)
+class IssuedSheet:
+    """What anybody who has a sheet's code may know: nothing of the horse or of people."""
+
+    sheet_id: UUID
+    fingerprint: str
+    pdf_sha256: str
+    replaced_by: UUID | None
+
+
+def issued_sheet(session: Session, sheet_id: UUID) -> IssuedSheet:
+    """Return what a sheet's code tells.
+
+    Raises
+    ------
+    NotFound
+        If no signed sheet was issued under it.
+    """
+    row = session.get(Sheet, sheet_id)
     if row is None:
-        return None
-    return row.id, session.scalars(select(Sheet.id).where(Sheet.replaces_id == row.id)).first()
+        raise NotFound("No signed sheet was issued here under this code.")
+    return IssuedSheet(
+        row.id,
+        in_groups(row.snapshot_sha256),
+        _last_signature(session, row.id).pdf_sha256,
+        _replacing(session, row.id),
+    )
+
+
+def _last_signature(session: Session, sheet_id: UUID) -> Signature:
+    return session.scalars(
+        select(Signature)
+        .where(Signature.sheet_id == sheet_id)
+        .order_by(Signature.position.desc())
+        .limit(1)
+    ).one()
+
+
+def _replacing(session: Session, sheet_id: UUID) -> UUID | None:
+    """Return the newest sheet that takes the place of this one, through all between."""
+    newest, asked = None, sheet_id
+    while newer := session.scalars(select(Sheet.id).where(Sheet.replaces_id == asked)).first():
+        newest = asked = newer
+    return newest

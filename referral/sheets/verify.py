@@ -18,10 +18,16 @@ WHOLE_FILE, WHOLE_REVISION, PART = "whole file", "whole file as it then was", "p
 
 @dataclass(frozen=True, slots=True)
 class Issued:
-    """What the instance knows of a copy: whether it issued these very bytes, what replaces it."""
+    """What the instance knows of a copy: whether it issued these very bytes, what came of them.
+
+    ``sheet_id`` is the sheet that they are a state of, ``signed_since`` whether that sheet was
+    signed again after them.
+    """
 
     here: bool
-    replaced_by: str | None
+    replaced_by: str | None = None
+    sheet_id: str | None = None
+    signed_since: bool = False
 
 
 Lookup = Callable[[str, str | None], Issued]
@@ -54,7 +60,9 @@ class Verification:
 
     ``intact``: no signed byte was changed. ``changes_after``: what was added after a signature,
     one of ``none signatures other``. ``missing``: fields that nobody signed.
-    ``issued_here`` is None when there is no instance to ask.
+    ``issued_here`` is None when there is no instance to ask. ``signed_since``: the sheet has been
+    signed again since this copy. ``issued_as`` is the id of the sheet that the instance issued
+    with these very bytes, ``sheet_id`` the one that the file itself claims.
     """
 
     intact: bool
@@ -63,6 +71,8 @@ class Verification:
     missing: tuple[str, ...]
     issued_here: bool | None
     replaced_by: str | None
+    signed_since: bool
+    issued_as: str | None
     sheet_id: str | None
     sha256: str
     damaged: str | None
@@ -113,6 +123,8 @@ def verify_pdf(
         missing=missing,
         issued_here=issued.here if issued else None,
         replaced_by=issued.replaced_by if issued else None,
+        signed_since=issued is not None and issued.signed_since,
+        issued_as=issued.sheet_id if issued else None,
         sheet_id=sheet_id,
         sha256=digest,
         damaged=None,
@@ -279,6 +291,8 @@ def _damaged(digest: str, fault: Exception) -> Verification:
         missing=(),
         issued_here=None,
         replaced_by=None,
+        signed_since=False,
+        issued_as=None,
         sheet_id=None,
         sha256=digest,
         damaged=why,
@@ -299,6 +313,8 @@ def _sentences(answer: Verification, *, root_known: bool) -> Sequence[str]:
         says.append("Something other than a signature was changed after signing.")
     if answer.issued_here is False:
         says.append("This instance did not issue this file as it is.")
+    if answer.signed_since:
+        says.append("This sheet was signed again after this copy; ask for the later one.")
     if answer.replaced_by:
         says.append(f"A newer sheet replaces it: {answer.replaced_by}.")
     return says

@@ -1,8 +1,7 @@
-"""Sheets: look at one, sign it first or second, fetch it, and check any copy."""
+"""Sheets: look at one, sign it first or second, fetch it."""
 
 from collections.abc import Callable
 from io import BytesIO
-from threading import BoundedSemaphore
 from typing import Any
 from uuid import UUID
 
@@ -21,7 +20,7 @@ from referral.cases.visit import (
     reading_case,
 )
 from referral.core.workflow import Move
-from referral.errors import Invalid, NotFound, OutOfDate, TooLarge, WrongState
+from referral.errors import Invalid, NotFound, OutOfDate, WrongState
 from referral.plans.pages import plan_page
 from referral.plans.queries import plan_of
 from referral.plans.schemas import ReviewForm
@@ -41,7 +40,7 @@ from referral.sheets.pages import (
     proposal_page,
 )
 from referral.sheets.pictures import page_picture
-from referral.sheets.queries import issued_lookup, proposal_of
+from referral.sheets.queries import proposal_of
 from referral.sheets.schemas import (
     CountersignForm,
     SecondForm,
@@ -58,7 +57,6 @@ from referral.sheets.service import (
     sign_first,
 )
 from referral.sheets.snapshot import TITLES, SheetKind
-from referral.sheets.verify import Verification, verify_pdf
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
@@ -67,12 +65,7 @@ blueprint = Blueprint("sheets", __name__)
 
 UNUSABLE = 422
 MOVED_ON = 409
-TOO_MANY = 429
 SECRET = ("password",)
-LARGEST_PDF_BYTES = 20 * 1024 * 1024
-CHECKS_AT_ONCE = 2
-_checks = BoundedSemaphore(CHECKS_AT_ONCE)
-"""Reading a hostile file may take long; more at once than this wait their turn outside."""
 
 
 @blueprint.post("/cases/<int:number>/plans/<int:n>/agreements")
@@ -351,47 +344,3 @@ def _bytes(number: int, sheet_id: UUID) -> tuple[bytes, str]:
     with reading_case(number) as visit:
         digest, kind = bytes_of(visit.session, visit.access, sheet_id)
         return visit.wired.blobs.get(digest), kind
-
-
-@blueprint.get("/check")
-def check_form() -> ResponseReturnValue:
-    """Show the form on which anybody can check a copy of a sheet."""
-    return _check(FormState())
-
-
-def _check(
-    state: FormState, status: int = 200, answer: Verification | None = None
-) -> ResponseReturnValue:
-    html = render_template("sheets/check.html", form=state, answer=answer)
-    return make_response(html, status)
-
-
-@blueprint.post("/check")
-def check() -> ResponseReturnValue:
-    """Say what a copy is worth; it is not kept."""
-    if not _checks.acquire(blocking=False):
-        return _check(FormState(sentence="Others are checking; try again in a moment."), TOO_MANY)
-    try:
-        return _check(FormState(), answer=_checked(_upload()))
-    except Invalid as error:
-        return _check(state_of_form(request.form, error), UNUSABLE)
-    finally:
-        _checks.release()
-
-
-def _upload() -> bytes:
-    file = request.files.get("sheet")
-    if file is None or not file.filename:
-        raise Invalid("Choose a PDF.", {"sheet": ["Choose the PDF that you were given."]})
-    data = file.stream.read(LARGEST_PDF_BYTES + 1)
-    if len(data) > LARGEST_PDF_BYTES:
-        raise TooLarge("A sheet is never larger than 20 MB.")
-    return data
-
-
-def _checked(data: bytes) -> Verification:
-    wired = wiring()
-    authority = office_of(wired).authority
-    with wired.database.reading() as session:
-        lookup = issued_lookup(session)
-        return verify_pdf(data, authority.root_pem, authority.crl(wired.now()), lookup)

@@ -276,7 +276,7 @@ class Story:
 def a_story(database: Database, folder: Path) -> Story:
     authority = Authority.load_or_create(folder / "authority", bytes(32), "A test yard", NOW)
     office = Office(
-        BlobStore(folder / "files"), RULEBOOK, authority, "A test yard", "http://localhost/check"
+        BlobStore(folder / "files"), RULEBOOK, authority, "A test yard", "https://yard.example.org"
     )
     with database.transaction() as session:
         cast = a_cast(session)
