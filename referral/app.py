@@ -29,6 +29,7 @@ from referral.plans import window_views as plans_window_views
 from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
+from referral.sheets import certificate_views as sheets_certificate_views
 from referral.sheets import check_views as sheets_check_views
 from referral.sheets import letter_views as sheets_letter_views
 from referral.sheets import views as sheets_views
@@ -58,6 +59,7 @@ FEATURES = (
     sheets_views.blueprint,
     inbox_views.blueprint,
     sheets_check_views.blueprint,
+    sheets_certificate_views.blueprint,
     sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,

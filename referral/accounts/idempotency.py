@@ -17,7 +17,7 @@ from referral.storage.canonical import canonical_json, sha256_hex
 from referral.storage.ids import new_id
 
 KEY = re.compile(r"[0-9A-Za-z-]{1,64}")
-NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password"})
+NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password", "code"})
 """Fields that are no part of what a form asks for; a secret must not be kept, even hashed."""
 
 

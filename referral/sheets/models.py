@@ -70,6 +70,25 @@ class Signature(Base):
     issuer: Mapped[str | None]
 
 
+class OwnCertificate(Base):
+    """A certificate that a person brought, with its wrapped key until it is removed."""
+
+    __tablename__ = "own_certificate"
+    __table_args__ = (Index(None, "person_id"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    person_id: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    name: Mapped[str]
+    issuer: Mapped[str]
+    serial: Mapped[str]
+    certificate_pem: Mapped[str] = mapped_column(Text)
+    chain_pem: Mapped[str] = mapped_column(Text)
+    wrapped_key: Mapped[str | None] = mapped_column(Text)
+    expires_at: Mapped[datetime]
+    added_at: Mapped[datetime]
+    removed_at: Mapped[datetime | None]
+
+
 class SigningKey(Base):
     """A person's certificate and wrapped key from the instance's own authority."""
 

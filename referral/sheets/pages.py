@@ -13,6 +13,7 @@ from referral.errors import NotFound
 from referral.plans.queries import plan_of
 from referral.resets.queries import reset_of
 from referral.sheets.models import Sheet
+from referral.sheets.own_certificates import signs_with
 from referral.sheets.pictures import page_count
 from referral.sheets.queries import SignatureView, latest_sheet, proposal_of, sheet_of
 from referral.sheets.sealing import REASONS
@@ -33,6 +34,7 @@ class SheetShown:
     pages: int
     signatures: tuple[SignatureView, ...]
     means: str
+    signs_with: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,7 @@ def proposal_page(
         pages=page_count(blobs.get(row.pdf_sha256)),
         signatures=(),
         means=REASONS[row.kind, SIGNERS[SheetKind(row.kind)][0]],
+        signs_with=signs_with(session, access.actor_id),
     )
     return SigningPage(access.number, access.revision, shown, "")
 
@@ -159,6 +162,7 @@ def _second(
         pages=page_count(blobs.get(view.pdf_sha256)),
         signatures=view.signatures,
         means=REASONS[kind.value, role],
+        signs_with=signs_with(session, access.actor_id),
     )
 
 

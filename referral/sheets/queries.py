@@ -1,6 +1,6 @@
 """Reads on sheets: what a case has, who signed, and whether a newer one replaces it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -27,11 +27,14 @@ class SignatureView:
     position: int
     stamped_at: datetime | None
     stamped_by: str | None
+    issuer: str | None
 
     @property
     def says(self) -> str:
-        """Return who signed, as what, and what a time authority said of when."""
+        """Return who signed, as what, by whose certificate, and what a time authority said."""
         said = f"{self.name} ({self.role})"
+        if self.issuer:
+            said = f"{said}, own certificate issued by {self.issuer}"
         return f"{said}, {stamped(self.stamped_at, self.stamped_by)}" if self.stamped_at else said
 
 
@@ -107,7 +110,7 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
 
 def _signature_view(row: Signature, name: str) -> SignatureView:
     return SignatureView(
-        name, row.role, row.signed_at, row.position, row.stamped_at, row.stamped_by
+        name, row.role, row.signed_at, row.position, row.stamped_at, row.stamped_by, row.issuer
     )
 
 
@@ -173,6 +176,7 @@ def issued_lookup(session: Session) -> Lookup:
             replaced_by=str(newer) if newer else None,
             sheet_id=str(row.sheet_id),
             signed_since=_last_signature(session, row.sheet_id).position > row.position,
+            own=_own_certificates(session, row.sheet_id),
         )
 
     return look
@@ -214,6 +218,16 @@ def _last_signature(session: Session, sheet_id: UUID) -> Signature:
         .order_by(Signature.position.desc())
         .limit(1)
     ).one()
+
+
+def _own_certificates(session: Session, sheet_id: UUID) -> Mapping[str, str]:
+    """Return who issued each certificate that a signer of this sheet brought, by serial number."""
+    rows = session.execute(
+        select(Signature.serial, Signature.issuer).where(
+            Signature.sheet_id == sheet_id, Signature.issuer.is_not(None)
+        )
+    )
+    return {serial: issuer for serial, issuer in rows if issuer}
 
 
 def _replacing(session: Session, sheet_id: UUID) -> UUID | None:

@@ -23,6 +23,18 @@ class SignForm(Schema):
     password = fields.String(required=True, validate=validate.Length(max=200))
 
 
+class PasswordAlone(Schema):
+    """One's password, to authorise what is done next."""
+
+    password = fields.String(required=True, validate=validate.Length(max=200))
+
+
+class CertificateForm(PasswordAlone):
+    """A certificate of one's own; its file comes beside the fields."""
+
+    passphrase = fields.String(required=True, validate=validate.Length(max=200))
+
+
 class LetterForm(Schema):
     """A sheet that the vet alone signs."""
 

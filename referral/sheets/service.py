@@ -146,6 +146,7 @@ def _keep_signature(
             person_id=access.actor_id,
             role=made.what.role,
             serial=made.what.key.serial,
+            issuer=made.what.key.issuer,
             pdf_sha256=office.blobs.put(made.pdf),
             signed_at=made.what.at,
             stamped_at=made.stamped_at,

@@ -2,7 +2,7 @@
 
 import asyncio
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -10,9 +10,9 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from referral.errors import WrongState
-from referral.sheets.authority import Authority, IssuedKey
+from referral.sheets.authority import Authority, Bearer, IssuedKey
 from referral.sheets.tagging import declare_accessible, scope_headers, tag_widget
-from referral.sheets.wording import ROLES, moment
+from referral.sheets.wording import ROLES, moment, named
 from referral.web.pdf import PageBox, page_html, render_pdf
 
 PRINTED_AND_LOCKED = 132
@@ -99,11 +99,11 @@ def sign(
         md_algorithm="sha256",
         certify=act.certify,
         docmdp_permissions=MDPPerm.FILL_FORMS,
-        name=signer.signing_cert.subject.native["common_name"],
+        name=_bearer(issued, signer.signing_cert).name,
         reason=act.reason,
         location=act.location,
     )
-    page = _stamp_page(signer.signing_cert.subject.native, act, _box_size(writer, act.field))
+    page = _stamp_page(issued, signer.signing_cert, act, _box_size(writer, act.field))
     try:
         with TemporaryDirectory() as folder:
             stamp = _stamp_style(page, Path(folder) / "stamp.pdf")
@@ -154,7 +154,9 @@ def _signer(authority: Authority, issued: IssuedKey) -> Any:  # noqa: ANN401 - p
         return x509.Certificate.load(pem.unarmor(text)[2])
 
     chain = SimpleCertificateStore()  # type: ignore[no-untyped-call]  # has no types
-    chain.register(certificate(authority.root_pem))
+    above = issued.chain_pem.encode() if issued.issuer else authority.root_pem
+    for _kind, _headers, data in pem.unarmor(above, multiple=True) if above else ():
+        chain.register(x509.Certificate.load(data))
     return SimpleSigner(
         signing_cert=certificate(issued.certificate_pem.encode()),
         signing_key=keys.PrivateKeyInfo.load(authority.open_key(issued)),
@@ -162,13 +164,29 @@ def _signer(authority: Authority, issued: IssuedKey) -> Any:  # noqa: ANN401 - p
     )
 
 
-def _stamp_page(subject: Mapping[str, str], act: SigningAct, size_pt: tuple[float, float]) -> bytes:
+def _bearer(issued: IssuedKey, certificate: Any) -> Bearer:  # noqa: ANN401 - asn1crypto's own
+    """Return who signs: as the certificate says if it is one of ours, else as we know them."""
+    if issued.bearer is not None:
+        return issued.bearer
+    subject = certificate.subject.native
+    return Bearer(subject["common_name"], subject["title"], subject.get("organization_name"))
+
+
+def _stamp_page(
+    issued: IssuedKey,
+    certificate: Any,  # noqa: ANN401 - asn1crypto's own
+    act: SigningAct,
+    size_pt: tuple[float, float],
+) -> bytes:
     """Return the signature's appearance as a PDF page of the box's size."""
     width, height = size_pt
+    bearer = _bearer(issued, certificate)
     shown = {
-        "name": subject["common_name"],
-        "role": ROLES.get(subject["title"], subject["title"]),
-        "organisation": subject.get("organization_name"),
+        "name": bearer.name,
+        "role": ROLES.get(bearer.role, bearer.role),
+        "organisation": bearer.organisation,
+        "holder": named(certificate.subject),
+        "issuer": issued.issuer,
         "when": moment(act.at),
         "reason": act.reason,
         "location": act.location,

@@ -2,12 +2,12 @@
 
 import io
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
-from referral.sheets.wording import named, stamped
+from referral.sheets.wording import ROLES, named, stamped
 from referral.storage.canonical import sha256_hex
 
 ALL_GOOD, NOT_GOOD, UNREADABLE = 0, 1, 2
@@ -21,13 +21,15 @@ class Issued:
     """What the instance knows of a copy: whether it issued these very bytes, what came of them.
 
     ``sheet_id`` is the sheet that they are a state of, ``signed_since`` whether that sheet was
-    signed again after them.
+    signed again after them, ``own`` who issued each certificate that its signers brought
+    themselves, by serial number.
     """
 
     here: bool
     replaced_by: str | None = None
     sheet_id: str | None = None
     signed_since: bool = False
+    own: Mapping[str, str] = field(default_factory=dict)
 
 
 Lookup = Callable[[str, str | None], Issued]
@@ -39,7 +41,9 @@ class SignatureFound:
     """One signature. ``timestamp`` is a time authority's, None where ``when`` is only claimed.
 
     ``timestamp_by`` is who its certificate says it is. A time stamp that is not sound is none,
-    and the signature is then not trusted.
+    and the signature is then not trusted. ``printed`` is the name that the sheet shows, ``who``
+    the certificate's, ``issuer`` who issued that. ``own``: the signer brought it themselves, as
+    this instance has on record for these very bytes; its authority says nothing of it.
     """
 
     field: str
@@ -52,6 +56,11 @@ class SignatureFound:
     trusted: bool
     timestamp: str | None
     timestamp_by: str | None
+    spoiled_stamp: bool
+    printed: str
+    issuer: str
+    serial: str
+    own: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +98,7 @@ class Verification:
             and not self.missing
             and self.changes_after != "other"
             and self.issued_here is not False
-            and all(found.trusted for found in self.signatures)
+            and all(found.trusted or found.own for found in self.signatures)
         )
         return ALL_GOOD if good else NOT_GOOD
 
@@ -116,6 +125,8 @@ def verify_pdf(
     except Exception as fault:  # noqa: BLE001 - a hostile file may break the reader in any way
         return _damaged(digest, fault)
     issued = lookup(digest, sheet_id) if lookup else None
+    if issued:
+        found = tuple(_with_own(each, issued) for each in found)
     answer = Verification(
         intact=bool(found) and all(signature.intact for signature in found),
         signatures=found,
@@ -131,6 +142,12 @@ def verify_pdf(
         says=(),
     )
     return _with_sentences(answer, root_known=root_pem is not None)
+
+
+def _with_own(found: SignatureFound, issued: Issued) -> SignatureFound:
+    """Return a signature with what the instance knows of the certificate it was made with."""
+    own = found.intact and not found.spoiled_stamp and found.serial in issued.own
+    return replace(found, own=issued.here and own)
 
 
 _Read = tuple[tuple[SignatureFound, ...], tuple[str, ...], str, str | None]
@@ -165,30 +182,46 @@ def _signature(
         _context(root_pem, claimed),
         ts_validation_context=stamp_context(stamp_data) if stamp_data is not None else None,
     )
-    subject = embedded.signer_cert.subject.native
-    whole = status.intact and status.valid
+    certificate = embedded.signer_cert
+    whole = bool(status.intact and status.valid)
     stamp = status.timestamp_validity
     sound = stamp if stamp is not None and is_sound(stamp) else None
-    trusted = bool(
-        whole
-        and stamp is sound
-        and root_pem is not None
-        and status.trusted
-        and not _withdrawn(embedded.signer_cert.serial_number, claimed, root_pem, crl_pem)
+    known = root_pem is not None and not _withdrawn(
+        certificate.serial_number, claimed, root_pem, crl_pem
     )
     found = SignatureFound(
         field=str(embedded.field_name),
-        who=str(subject.get("common_name", "")),
-        role=subject.get("title"),
-        organisation=subject.get("organization_name"),
+        **_bearer(embedded),
         when=claimed.astimezone(UTC).isoformat() if claimed else None,
         covers=_covers(status.coverage),
-        intact=bool(whole),
-        trusted=trusted,
+        intact=whole,
+        trusted=bool(whole and stamp is sound and known and status.trusted),
         timestamp=sound.timestamp.astimezone(UTC).isoformat() if sound else None,
         timestamp_by=named(sound.signing_cert.subject) if sound else None,
+        spoiled_stamp=stamp is not sound,
+        own=False,
     )
     return found, _changes(status)
+
+
+def _bearer(embedded: Any) -> dict[str, Any]:  # noqa: ANN401 - pyHanko's own
+    """Return who signed: as the certificate says, and as the sheet prints them."""
+    certificate = embedded.signer_cert
+    subject = certificate.subject.native
+    return {
+        "who": named(certificate.subject),
+        "role": subject.get("title") or _role_of(embedded.field_name),
+        "organisation": subject.get("organization_name"),
+        "printed": str(embedded.sig_object.get("/Name", "")),
+        "issuer": named(certificate.issuer),
+        "serial": f"{certificate.serial_number:x}",
+    }
+
+
+def _role_of(field_name: str) -> str | None:
+    """Return the role that a field of ours is for: certificates of others name none."""
+    role = field_name.removeprefix("Sig_").lower()
+    return role if role in ROLES else None
 
 
 def _context(root_pem: bytes | None, moment: datetime | None) -> Any:  # noqa: ANN401 - pyHanko's own
@@ -323,11 +356,20 @@ def _sentences(answer: Verification, *, root_known: bool) -> Sequence[str]:
 def _about(found: SignatureFound, *, root_known: bool) -> str:
     if not found.intact:
         return f"{found.who}: the signed bytes were changed after signing."
+    if found.own:
+        return _with_stamp(
+            f"{found.printed}: intact, signed with a certificate that they brought, of "
+            f"{found.who}, issued by {found.issuer}; this instance’s authority says nothing of it",
+            found,
+        )
     if not root_known:
         return f"{found.who}: intact, but no authority is known here to trust the signer by."
     if not found.trusted:
         return f"{found.who}: intact, but the signer is not one this authority vouches for."
-    said = f"{found.who}: intact, and the signer is known"
+    return _with_stamp(f"{found.who}: intact, and the signer is known", found)
+
+
+def _with_stamp(said: str, found: SignatureFound) -> str:
     if found.timestamp is None:
         return f"{said}."
     return f"{said}; {stamped(datetime.fromisoformat(found.timestamp), found.timestamp_by)}."
