@@ -5,6 +5,7 @@ from pathlib import Path
 from flask import Flask, Response, request
 from werkzeug.routing import IntegerConverter, Map
 
+from referral.accounts import second_factor_views as accounts_second_factor_views
 from referral.accounts import views as accounts_views
 from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
@@ -44,6 +45,7 @@ from referral.web.wiring import Wiring
 
 FEATURES = (
     accounts_views.blueprint,
+    accounts_second_factor_views.blueprint,
     horses_views.blueprint,
     shoes_views.blueprint,
     cases_views.blueprint,

@@ -4,6 +4,8 @@ from flask import Blueprint, flash, make_response, redirect, render_template, re
 from flask.typing import ResponseReturnValue
 
 from referral.accounts.actor import Actor
+from referral.accounts.schemas import PasswordAlone
+from referral.accounts.second_factor import SIGNING_ROLES
 from referral.accounts.service import ConfirmPassword, confirm_password
 from referral.errors import Invalid, NotAllowed
 from referral.sheets.own_certificates import (
@@ -12,7 +14,7 @@ from referral.sheets.own_certificates import (
     remove_certificate,
 )
 from referral.sheets.pkcs12 import LARGEST_FILE, read_pkcs12
-from referral.sheets.schemas import CertificateForm, PasswordAlone
+from referral.sheets.schemas import CertificateForm
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
@@ -21,7 +23,6 @@ blueprint = Blueprint("certificates", __name__)
 
 UNUSABLE = 422
 SECRET = ("password", "passphrase")
-SIGNING_ROLES = frozenset({"vet", "farrier"})
 NO_FILE = "Choose the .p12 file that holds your certificate and key."
 
 

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from referral.accounts.second_factor import is_on
 from referral.cases.access import CaseAccess
 from referral.cases.queries import people_on
 from referral.core.workflow import LAWS, Move
@@ -35,6 +36,7 @@ class SheetShown:
     signatures: tuple[SignatureView, ...]
     means: str
     signs_with: str
+    asks_code: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,7 @@ def proposal_page(
         signatures=(),
         means=REASONS[row.kind, SIGNERS[SheetKind(row.kind)][0]],
         signs_with=signs_with(session, access.actor_id),
+        asks_code=is_on(session, access.actor_id),
     )
     return SigningPage(access.number, access.revision, shown, "")
 
@@ -163,6 +166,7 @@ def _second(
         signatures=view.signatures,
         means=REASONS[kind.value, role],
         signs_with=signs_with(session, access.actor_id),
+        asks_code=is_on(session, access.actor_id),
     )
 
 

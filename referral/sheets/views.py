@@ -9,7 +9,7 @@ from flask import Blueprint, flash, make_response, render_template, request, sen
 from flask.typing import ResponseReturnValue
 
 from referral.accounts.idempotency import done_before
-from referral.accounts.service import ConfirmPassword, confirm_password
+from referral.accounts.second_factor import Given, authorise
 from referral.cases.visit import (
     Visit,
     based_on,
@@ -65,7 +65,7 @@ blueprint = Blueprint("sheets", __name__)
 
 UNUSABLE = 422
 MOVED_ON = 409
-SECRET = ("password",)
+SECRET = ("password", "code")
 
 
 @blueprint.post("/cases/<int:number>/plans/<int:n>/agreements")
@@ -191,7 +191,7 @@ Act = Callable[[Visit, dict[str, Any], Sealed], str]
 
 
 def _sign(number: int, schema: SignForm, look: Look, act: Act) -> ResponseReturnValue:
-    """Take the password as authority, make the signature, then keep it and its move as one.
+    """Take password and code as authority, make the signature, then keep it and its move as one.
 
     The signature is made between two transactions: a time authority may be asked, and nobody
     else's writing waits for that.
@@ -202,8 +202,9 @@ def _sign(number: int, schema: SignForm, look: Look, act: Act) -> ResponseReturn
         before = done_before(visit.session, visit.access.actor_id)
     if before is not None:
         return before
-    said = ConfirmPassword(given.pop("password"), request.remote_addr or "")
-    confirm_password(wired.database, wired.passwords, current_actor(), said, wired.now())
+    said = Given(given.pop("password"), given.pop("code"), request.remote_addr or "")
+    key = wired.settings.instance_key
+    authorise(wired.database, wired.passwords, current_actor(), said, key, wired.now())
     with changing_case(number) as visit:
         what = look(visit, given)
     made = seal(office_of(wired), what)
