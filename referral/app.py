@@ -6,6 +6,7 @@ from pathlib import Path
 from flask import Flask, Response, request
 from werkzeug.routing import IntegerConverter, Map
 
+from referral.accounts import second_factor_views as accounts_second_factor_views
 from referral.accounts import views as accounts_views
 from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
@@ -31,6 +32,8 @@ from referral.plans.contradictions import contradictions_of
 from referral.resets import views as resets_views
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
+from referral.sheets import certificate_views as sheets_certificate_views
+from referral.sheets import check_views as sheets_check_views
 from referral.sheets import letter_views as sheets_letter_views
 from referral.sheets import views as sheets_views
 from referral.sheets.office import office_of
@@ -44,6 +47,7 @@ from referral.web.wiring import Wiring
 
 FEATURES = (
     accounts_views.blueprint,
+    accounts_second_factor_views.blueprint,
     horses_views.blueprint,
     shoes_views.blueprint,
     cases_views.blueprint,
@@ -58,6 +62,8 @@ FEATURES = (
     resets_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
+    sheets_check_views.blueprint,
+    sheets_certificate_views.blueprint,
     sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,

@@ -251,7 +251,7 @@ def sheet_lines(session: Session, case_id: UUID) -> tuple[SheetLine, ...]:
             sheet_id=each.sheet_id,
             kind=TITLES[SheetKind(each.kind)],
             made_at=each.made_at,
-            signed_by=tuple(f"{one.name} ({one.role})" for one in each.signatures),
+            signed_by=tuple(one.says for one in each.signatures),
             is_complete=each.is_complete,
             is_replaced=each.replaced_by is not None,
         )

@@ -107,15 +107,16 @@ def _weasyprint_alone(html: str) -> bytes:
 def _snapshot(desk: Desk) -> tuple[Snapshot, Mapping[str, bytes]]:
     with desk.place.database.reading() as session:
         access = desk.place.access
+        sheet_id = new_id(desk.now)
         wanted = SheetWanted(
-            sheet_id=new_id(desk.now),
+            sheet_id=sheet_id,
             kind=SheetKind.AGREED_PLAN,
             plan=plan_of(session, access.case_id, 1),
             waivers={},
             agreements=(Agreement("vet", "vet", desk.now, "Plan 1"),),
             replaces=None,
             instance=desk.office.instance,
-            check_url=desk.office.check_url,
+            check_url=desk.office.check_page(sheet_id),
             made_at=desk.now,
         )
         return make_snapshot(session, access, desk.place.blobs, wanted)
@@ -165,7 +166,7 @@ def take(desk: Desk, moves: Sequence[Told], start: datetime) -> None:
 
 def _office(settings: Settings, blobs: BlobStore, now: datetime) -> Office:
     authority = authority_of(settings, now)
-    return Office(blobs, load_rulebook(), authority, settings.instance_name, "http://localhost/")
+    return Office(blobs, load_rulebook(), authority, settings.instance_name, "http://localhost")
 
 
 def _access(session: Session, opened: CaseAccess, who: str) -> CaseAccess:
