@@ -77,6 +77,7 @@ class Move(StrEnum):
     ADD_CALL_NOTE = "call_note_added"
     CONFIRM_CALL_NOTE = "call_note_confirmed"
     NOTE_MEDICATION = "medication_noted"
+    GRADE_LAMENESS = "lameness_graded"
     CHECK_AFTER_FITTING = "after_check_recorded"
     RECORD_EMERGENCY = "emergency_work_recorded"
     STEP_DOWN = "device_stepped_down"
@@ -158,6 +159,7 @@ LAWS: Mapping[Move, Law] = {
     Move.ADD_CALL_NOTE: _law(_CLINICAL, _LIVE),
     Move.CONFIRM_CALL_NOTE: _law(_CLINICAL, _LIVE),
     Move.NOTE_MEDICATION: _law({_V}, _LIVE),
+    Move.GRADE_LAMENESS: _law({_V}, _LIVE),
     Move.CHECK_AFTER_FITTING: _law({_V, _F, _O}, _LIVE),
     Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
     Move.STEP_DOWN: _law(_CLINICAL, _LIVE),
