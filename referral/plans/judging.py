@@ -16,7 +16,7 @@ from referral.core.measure.readings import Caveat, Measured, Profile
 from referral.core.predict.growth import OwnRates
 from referral.core.predict.plan import Plan
 from referral.core.predict.prediction import Prediction, predict
-from referral.core.rules.facts import Facts, Opposite, Previous
+from referral.core.rules.facts import Facts, Lameness, Opposite, Previous
 from referral.core.rules.finding import CaseLimit, Finding, Judgement
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.summary import WORST_ORDER
@@ -24,6 +24,7 @@ from referral.errors import Invalid
 from referral.films.queries import LimbBasis, basis_record
 from referral.plans.content import plan_from_content
 from referral.rulebook.loader import Rulebook
+from referral.rulebook.overrides import Override, effective_book
 from referral.storage.canonical import canonical_json, sha256_hex
 
 NOT_POSSIBLE = "fitted_not_possible"
@@ -39,7 +40,8 @@ class FootFacts:
     """What is known of one foot beside its film and plan.
 
     ``observed`` was read on the bare foot itself or off a photo: it is judged, and nothing is
-    foretold from it. ``girth_mm`` is that of the coronet.
+    foretold from it. ``girth_mm`` is that of the coronet. How lame the horse goes says nothing of
+    what a plan does to the foot, so it is judged and no agreement is bound to it.
     """
 
     observed: Measured = field(default_factory=Measured)
@@ -48,13 +50,16 @@ class FootFacts:
     heels_damaged: bool | None = None
     girth_mm: float | None = None
     resets_in_device: int | None = None
+    lameness: Lameness | None = None
+    lameness_before: Lameness | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Subject:
     """Everything one judging rests on, limb by limb; reasons are keyed ``LF.heel_trim_mm``.
 
-    ``others`` are the feet of a pair for which nothing is planned, as they were read.
+    ``others`` are the feet of a pair for which nothing is planned, as they were read;
+    ``overrides`` what the organisation of the case's vet has set in the place of rules.
     """
 
     animal: str
@@ -68,6 +73,7 @@ class Subject:
     own: Mapping[str, OwnRates] = field(default_factory=dict)
     feet: Mapping[str, FootFacts] = field(default_factory=dict)
     others: Mapping[str, Measured] = field(default_factory=dict)
+    overrides: tuple[Override, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,13 +104,14 @@ class Judged:
 
 
 def judge_subject(subject: Subject, rulebook: Rulebook, on: date) -> Judged:
-    """Predict and judge every limb of the plan.
+    """Predict and judge every limb of the plan by the book of the vet's organisation on that day.
 
     Raises
     ------
     Invalid
         If a plan is one that no foot could follow; says which field and why.
     """
+    rulebook = effective_book(rulebook, subject.overrides, on)
     expected = {limb: _expected(subject, limb, on) for limb in sorted(subject.plans)}
     outcomes = tuple(_judge_limb(subject, expected, limb, rulebook) for limb in expected)
     content = {
@@ -262,6 +269,8 @@ def _limb_facts(subject: Subject, expected: Mapping[str, _Expected], limb: str) 
         heels_damaged=foot.heels_damaged,
         coronet_circumference_mm=foot.girth_mm,
         resets_in_device=foot.resets_in_device,
+        lameness=foot.lameness,
+        lameness_before=foot.lameness_before,
     )
 
 
