@@ -69,7 +69,9 @@ def test_it_comes_back_when_it_gets_worse_or_its_limit_changes(yard):
     )
     yard.submit()
     assert folded(yard, 3)
-    yard.limit(**{**LIMIT, "at_most": "6"}, limb="LF")
+    form = yard.open("vet", "/limits/new").text
+    (mine,) = re.findall(r'<option value="([0-9a-f-]{36})"[^>]*>[^<]*[Bb]reakover', form)
+    yard.limit(**{**LIMIT, "at_most": "6", "replaces_id": mine})
     yard.submit()
     assert folded(yard, 4) == ""
 
