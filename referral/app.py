@@ -1,5 +1,6 @@
 """The web app: the one place that joins layers, features and pages."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from flask import Flask, Response, request
@@ -25,10 +26,13 @@ from referral.inbox.gathering import SEND_LETTER, letter_maker
 from referral.inbox.posting import letter_sender
 from referral.notices.service import SEE_TO_MAIL
 from referral.plans import shoe_views as plans_shoe_views
+from referral.plans import trial_views as plans_trial_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
+from referral.plans.contradictions import contradictions_of
 from referral.resets import views as resets_views
-from referral.rulebook.loader import load_rulebook
+from referral.rulebook.checking import checked_rulebook
+from referral.rules import views as rules_views
 from referral.settings import Settings
 from referral.sheets import certificate_views as sheets_certificate_views
 from referral.sheets import check_views as sheets_check_views
@@ -51,12 +55,14 @@ FEATURES = (
     cases_views.blueprint,
     cases_note_views.blueprint,
     cases_booking_views.blueprint,
+    rules_views.blueprint,
     films_views.blueprint,
     films_repeat_views.blueprint,
     assessments_views.blueprint,
     plans_views.blueprint,
     plans_window_views.blueprint,
     plans_shoe_views.blueprint,
+    plans_trial_views.blueprint,
     resets_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
@@ -87,7 +93,7 @@ def create_app(settings: Settings, wired: Wiring | None = None) -> Flask:
     )
     app.url_map.converters["int"] = _Number
     _configure(app, settings)
-    joined = wired or wire(settings)
+    joined = replace(wired or wire(settings), contradictions=contradictions_of)
     wiring.install(app, joined)
     login.install(app, lambda token: _resume(joined, token))
     app.before_request(_limit_body)
@@ -105,7 +111,7 @@ def wire(settings: Settings) -> Wiring:
         settings=settings,
         database=Database(settings.database_url),
         blobs=BlobStore(settings.files_dir),
-        rulebook=load_rulebook(),
+        rulebook=checked_rulebook(settings.rules_dir),
         passwords=Passwords(),
     )
 

@@ -51,6 +51,7 @@ class Settings:
     mail_from: str | None = None
     mail_user: str | None = None
     mail_password: str | None = field(default=None, repr=False)
+    rules_dir: Path | None = None
 
     @property
     def public_address(self) -> str:
@@ -261,6 +262,15 @@ def _folder(instance: Path, value: object) -> Path:
     raise ValueError("a folder is needed")
 
 
+def _folder_if_any(instance: Path, value: object) -> Path | None:
+    if value is None:
+        return None
+    folder = _folder(instance, value)
+    if not folder.is_dir():
+        raise ValueError("a folder that is there is needed")
+    return folder
+
+
 def _words_if_any(folder: Path, value: object) -> str | None:
     return None if value is None else _words(folder, value)
 
@@ -317,5 +327,6 @@ READERS: Mapping[str, tuple[Callable[[Path, object], Any], object]] = {
     "mail_tls": (_mail_tls, "starttls"),
     "mail_from": (_mail_address, None),
     "mail_user": (_words_if_any, None),
+    "rules_dir": (_folder_if_any, None),
 }
 """Each setting's reader and default; REFERRAL_<NAME> in the environment goes before the file."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.queries import people_on
+from referral.clock import day_at
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
 from referral.core.measure.stated import merge
@@ -33,6 +34,7 @@ from referral.plans.queries import (
 from referral.plans.record import predictions_record
 from referral.plans.rows import PLAN_FIELDS, PlanLine, ReadingRow, plan_lines, reading_rows
 from referral.plans.schemas import TRIMMED_BY, Walls, typed_from
+from referral.rulebook.loader import Rulebook
 
 DEFAULT_LIMB = {"interval_weeks": 5, "attachment": "nails", "category": "open"}
 
@@ -91,6 +93,7 @@ class PlanPage:
     owner: str
     today: date
     access: CaseAccess
+    set_otherwise: tuple[tuple[str, str, str], ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -105,7 +108,7 @@ class PlanPage:
 
 
 def plan_page(
-    session: Session, access: CaseAccess, n: int, rulebook_sha256: str, today: date
+    session: Session, access: CaseAccess, n: int, rulebook: Rulebook, now: datetime
 ) -> PlanPage:
     """Return what the page of plan n shows.
 
@@ -140,11 +143,21 @@ def plan_page(
         ),
         waivers=_waivers(view),
         consents=tuple((each.given_by, each.decision, each.given_on) for each in view.consents),
-        is_stale=is_stale(session, access, view, rulebook_sha256),
+        is_stale=is_stale(session, access, view, rulebook, now.date()),
         is_latest=n == access.state.plan_n,
         owner=owner.name if owner is not None else "",
-        today=today,
+        today=day_at(now, access.zone),
         access=access,
+        set_otherwise=_set_otherwise(view),
+    )
+
+
+def _set_otherwise(view: PlanView) -> tuple[tuple[str, str, str], ...]:
+    """Return each finding of a rule that a practice loosened or put off, the mildest too."""
+    return tuple(
+        (each.limb, each.rule, each.says)
+        for each in view.findings
+        if each.limit_from == "practice" and each.looser_than_shipped and not each.folded_under
     )
 
 

@@ -84,7 +84,7 @@ def read_rule_file(path: Path, root: Path, origin: str, faults: FaultList) -> Ru
     """
     try:
         raw = tomllib.loads(faults.text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number too long, tables too deep
         where = re.search(r"at line (\d+)", str(error))
         at_end = faults.text.count("\n") + 1
         line = int(where.group(1)) if where else at_end

@@ -80,7 +80,7 @@ def draft_agreed_plan(
         If a finding lacks the answer it asks for, or the sheet cannot be printed.
     """
     access.role_for(Move.AGREE_PLAN)
-    view = check_agreement(session, access, command, office.rulebook)
+    view = check_agreement(session, access, command, office.rulebook, now.date())
     before = unused_agreed_sheet(session, access.case_id)
     vet = person_by_id(session, access.actor_id)
     sheet_id = sheet_id or new_id(now)

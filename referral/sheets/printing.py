@@ -177,10 +177,19 @@ def _limb_page(part: LimbPart, pictures: Mapping[str, bytes], *, fitted: bool) -
         picture,
         overlay,
         _drawings(part, fitted=fitted),
-        tuple(finding for finding in part.findings if finding.verdict not in QUIET),
-        tuple(finding for finding in part.findings if finding.verdict == "WITHIN"),
-        tuple(finding for finding in part.findings if finding.verdict == "NOT_APPLICABLE"),
+        tuple(finding for finding in part.findings if _is_loud(finding)),
+        tuple(each for each in part.findings if each.verdict == "WITHIN" and not _is_loud(each)),
+        tuple(
+            finding
+            for finding in part.findings
+            if finding.verdict == "NOT_APPLICABLE" and not _is_loud(finding)
+        ),
     )
+
+
+def _is_loud(finding: FindingShown) -> bool:
+    """Say whether a finding is printed whole; what a practice set otherwise always is."""
+    return finding.verdict not in QUIET or finding.limit_from == "practice"
 
 
 def film_size_mm(film: FilmShown) -> tuple[float, float]:

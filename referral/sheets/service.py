@@ -182,7 +182,7 @@ def sign_agreed_plan(
         If the sheet is not the one shown, or the plan changed since it was agreed.
     """
     view = current_plan(session, access, access.state.plan_n)
-    if is_stale(session, access, view, office.rulebook.content_hash):
+    if is_stale(session, access, view, office.rulebook, now.date()):
         raise OutOfDate(
             "Limits, readings or rules changed since the vet agreed; ask the vet again."
         )

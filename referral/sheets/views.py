@@ -82,8 +82,8 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
         with reading_case(number) as visit:
             state, status = late_form(visit, error), MOVED_ON
     with reading_case(number) as visit:
-        digest = visit.wired.rulebook.content_hash
-        page = plan_page(visit.session, visit.access, n, digest, visit.today)
+        book = visit.wired.rulebook
+        page = plan_page(visit.session, visit.access, n, book, visit.now)
     html = render_template("plans/show.html", page=page, form=state, key=new_key())
     return make_response(html, status)
 
@@ -91,7 +91,7 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
 def _agreed(visit: Visit, n: int) -> Order:
     command, access = _agreement(visit, n), visit.access
     access.role_for(Move.AGREE_PLAN)
-    check_agreement(visit.session, access, command, visit.wired.rulebook)
+    check_agreement(visit.session, access, command, visit.wired.rulebook, visit.now.date())
     return Order(SheetKind.AGREED_PLAN, command.seen_sha256, agree_to_json(command))
 
 

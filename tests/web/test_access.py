@@ -69,7 +69,7 @@ TABLE = {
     "GET cases.new_withdrawal": "200 403 403 403 403 404 404 303",
     "POST cases.observation": "422 422 422 422 403 404 404 401",
     "POST plans.preview": "200 200 403 403 403 404 404 401",
-    "POST windows.show": "200 200 403 403 403 404 404 401",
+    "POST windows.ask": "422 422 422 422 422 422 422 401",
     "POST plans.submit": "403 422 403 403 403 404 404 401",
     "GET plans.show": "200 200 200 200 200 404 404 303",
     "POST plans.accept": "403 409 403 403 403 404 404 401",
@@ -128,6 +128,14 @@ TABLE = {
     "POST horses.record": "422 422 403 403 403 422 422 401",
     "GET horses.show": "200 404 404 200 404 404 404 303",
     "GET horses.new_horse": "200 200 403 403 403 200 200 303",
+    "GET rules.book": "200 200 200 200 200 200 200 303",
+    "GET rules.show": "200 200 200 200 200 200 200 303",
+    "GET rules.new_change": "200 403 403 403 403 200 403 303",
+    "POST rules.change": "422 403 403 403 403 422 403 401",
+    "POST trials.change": "422 403 403 403 403 422 403 401",
+    "GET rules.new_own": "200 403 403 403 403 200 403 303",
+    "POST rules.own": "422 403 403 403 403 422 403 401",
+    "POST trials.own": "422 403 403 403 403 422 403 401",
     "GET shoes.stock": "404 200 404 404 404 404 200 303",
     "GET shoes.new_shoe": "404 200 404 404 404 404 200 303",
     "POST shoes.add": "404 422 404 404 404 404 422 401",
@@ -253,6 +261,7 @@ def values_in(story) -> dict[str, object]:
             "draft_id": session.scalars(select(SheetProposal.id).limit(1)).one(),
             "notice_id": new_id(NOW),
             "token": "AAAA",
+            "rule_id": "R22",
             "filename": "css/site.css",
         }
 
@@ -290,7 +299,7 @@ def test_no_case_is_told_from_one_that_is_not_there(app):
     assert {row for row, said in strangers.items() if said != ["404", "404"]} == set()
 
 
-PREVIEWS = {"POST plans.preview", "POST windows.show", "POST films.reading_preview"}
+PREVIEWS = {"POST plans.preview", "POST windows.ask", "POST films.reading_preview"}
 GARBAGE = (
     "",
     "\0",
@@ -313,6 +322,7 @@ FIELDS = """
     visit_on visit_at comes hour
     words LF-toe_trim_mm LF-wedge_deg LF-category LF-nail_count LF-reason-toe_trim_mm
     waiver_x seen_x idempotency_key
+    practice stance since evidence source topic text limit_1_at_most limit_1_severity inside
 """.split()  # noqa: SIM905 - a list of words reads best as one
 
 
