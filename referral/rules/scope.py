@@ -11,7 +11,7 @@ from referral.rules.words import measure_name
 from referral.web.written import LIMBS as LIMB_NAMES
 from referral.web.written import words
 
-PLAN, FILM, FOOT, SAID = "the plan", "a film", "the foot itself", "what is said"
+PLAN, FILM, FOOT, SAID = "the plan", "a film", "the foot in hand", "an answer on the case"
 FILM_VIEWS = ("lateromedial", "dorsopalmar")
 SOURCES = (FILM, PLAN, FOOT, SAID)
 """Where what a rule needs comes from; the list of rules can be told to show one of them."""
