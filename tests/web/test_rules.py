@@ -268,6 +268,8 @@ def test_an_own_rule_judges_the_practices_plans_and_is_read_by_those_on_them(yar
     for who in ("vet", "farrier", "owner"):
         page = words_of(yard.browser(who).get("/rules/HILL01"))
         assert "Hollow Lane Vets’s own rule" in page
+        assert "HILL01, sole" in page
+        assert "HILL01" in words_of(yard.browser(who).get("/rules?text=hard+ground"))
     assert "The id HILL01 is taken" in words_of(own(yard, who="other_vet"))
     for who in ("other_vet", "other_farrier"):
         assert yard.browser(who).get("/rules/HILL01").status_code == 404
