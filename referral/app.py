@@ -1,10 +1,12 @@
 """The web app: the one place that joins layers, features and pages."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from flask import Flask, Response, request
 from werkzeug.routing import IntegerConverter, Map
 
+from referral.accounts import second_factor_views as accounts_second_factor_views
 from referral.accounts import views as accounts_views
 from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
@@ -27,10 +29,13 @@ from referral.plans import shoe_views as plans_shoe_views
 from referral.plans import trial_views as plans_trial_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
+from referral.plans.contradictions import contradictions_of
 from referral.resets import views as resets_views
 from referral.rulebook.checking import checked_rulebook
 from referral.rules import views as rules_views
 from referral.settings import Settings
+from referral.sheets import certificate_views as sheets_certificate_views
+from referral.sheets import check_views as sheets_check_views
 from referral.sheets import letter_views as sheets_letter_views
 from referral.sheets import views as sheets_views
 from referral.sheets.office import office_of
@@ -44,6 +49,7 @@ from referral.web.wiring import Wiring
 
 FEATURES = (
     accounts_views.blueprint,
+    accounts_second_factor_views.blueprint,
     horses_views.blueprint,
     shoes_views.blueprint,
     cases_views.blueprint,
@@ -60,6 +66,8 @@ FEATURES = (
     resets_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
+    sheets_check_views.blueprint,
+    sheets_certificate_views.blueprint,
     sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,
@@ -85,7 +93,7 @@ def create_app(settings: Settings, wired: Wiring | None = None) -> Flask:
     )
     app.url_map.converters["int"] = _Number
     _configure(app, settings)
-    joined = wired or wire(settings)
+    joined = replace(wired or wire(settings), contradictions=contradictions_of)
     wiring.install(app, joined)
     login.install(app, lambda token: _resume(joined, token))
     app.before_request(_limit_body)

@@ -239,6 +239,8 @@ class ReferralLine:
     goals: str
     open_to_farrier: str | None
     no_limits: bool
+    contradictions: tuple[str, ...]
+    contradiction_reason: str | None
     sent_at: datetime
 
 

@@ -271,6 +271,10 @@ def _referral(session: Session, access: CaseAccess) -> ReferralLine | None:
         goals=row.goals,
         open_to_farrier=row.open_to_farrier,
         no_limits=row.no_limits,
+        contradictions=tuple(
+            f"{each['limb']}: {'; '.join(each['limits'])}" for each in row.contradictions or ()
+        ),
+        contradiction_reason=row.contradiction_reason,
         sent_at=row.sent_at,
     )
 

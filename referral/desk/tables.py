@@ -177,13 +177,13 @@ def plan_lines(
         select(PlanRow).where(PlanRow.case_id == access.case_id).order_by(PlanRow.n.desc())
     ).all()
     ids = [plan.id for plan in plans]
-    judged: dict[UUID, JudgementRow] = {}
-    for row in session.scalars(
-        select(JudgementRow)
+    # Not the whole row: what an agreement is bound to is long, and no list prints it.
+    rows = session.execute(
+        select(JudgementRow.plan_id, JudgementRow.worst, JudgementRow.summary)
         .where(JudgementRow.plan_id.in_(ids), JudgementRow.reset_id.is_(None))
         .order_by(JudgementRow.judged_at)
-    ):
-        judged[row.plan_id] = row
+    )
+    judged = {plan_id: (worst, summary) for plan_id, worst, summary in rows}
     decided = dict(
         session.execute(
             select(Review.plan_id, Review.decision)
@@ -196,8 +196,8 @@ def plan_lines(
             n=plan.n,
             author=names.get(plan.author_id, plan.author_role),
             submitted_at=plan.submitted_at,
-            worst=judged[plan.id].worst,
-            summary=judged[plan.id].summary,
+            worst=judged[plan.id][0],
+            summary=judged[plan.id][1],
             status=_plan_status(plan, decided, access),
         )
         for plan in plans
@@ -251,7 +251,7 @@ def sheet_lines(session: Session, case_id: UUID) -> tuple[SheetLine, ...]:
             sheet_id=each.sheet_id,
             kind=TITLES[SheetKind(each.kind)],
             made_at=each.made_at,
-            signed_by=tuple(f"{one.name} ({one.role})" for one in each.signatures),
+            signed_by=tuple(one.says for one in each.signatures),
             is_complete=each.is_complete,
             is_replaced=each.replaced_by is not None,
         )

@@ -51,6 +51,7 @@ from referral.sheets.drafts import (
 )
 from referral.sheets.orders import keep_draft
 from referral.sheets.queries import latest_sheet
+from referral.sheets.sealing import Sealed, first_to_seal, seal, second_to_seal
 from referral.sheets.service import (
     SecondSignature,
     sign_agreed_plan,
@@ -206,7 +207,9 @@ def _agree(at: Telling) -> None:
 
 def _sign(at: Telling, draft: Draft) -> None:
     proposal = keep_draft(at.session, at.access, at.office, draft)
-    sign_first(at.session, at.access, at.office, proposal.id, sha256_hex(draft.pdf), at.now)
+    shown = sha256_hex(draft.pdf)
+    what = first_to_seal(at.session, at.access, at.office, proposal.id, shown, at.now)
+    sign_first(at.session, at.access, at.office, proposal.id, seal(at.office, what), at.now)
 
 
 def _second(at: Telling, kind: SheetKind) -> SecondSignature:
@@ -216,9 +219,16 @@ def _second(at: Telling, kind: SheetKind) -> SecondSignature:
     return SecondSignature(sheet.sheet_id, sheet.pdf_sha256, at.on, at.access.revision)
 
 
+def _sealed(at: Telling, command: SecondSignature) -> Sealed:
+    sheet_id, shown = command.sheet_id, command.pdf_sha256
+    what = second_to_seal(at.session, at.access, at.office, sheet_id, shown, at.now)
+    return seal(at.office, what)
+
+
 def _accept(at: Telling) -> None:
     command = _second(at, SheetKind.AGREED_PLAN)
-    sign_agreed_plan(at.session, at.access, at.office, command, at.now)
+    made = _sealed(at, command)
+    sign_agreed_plan(at.session, at.access, at.office, command, made, at.now)
 
 
 def _consent(at: Telling) -> None:
@@ -279,7 +289,8 @@ def _countersign(at: Telling) -> None:
         based_on=at.access.revision,
     )
     command = _second(at, SheetKind.AS_FITTED)
-    sign_countersign(at.session, at.access, at.office, command, answer, at.now)
+    made = _sealed(at, command)
+    sign_countersign(at.session, at.access, at.office, command, made, answer, at.now)
 
 
 def _observe(at: Telling) -> None:

@@ -88,13 +88,14 @@ def draft_letter(
     check_letter(session, access, letter.kind)
     before = latest_sheet(session, access.case_id, letter.kind.value)
     replaces = str(before.sheet_id) if before else None
+    sheet_id = sheet_id or new_id(now)
     book = book_on_case(session, access.case_id, office.rulebook, now.date())
     frame = Frame(
-        sheet_id=sheet_id or new_id(now),
+        sheet_id=sheet_id,
         kind=letter.kind,
         replaces=replaces,
         instance=office.instance,
-        check_url=office.check_url,
+        check_url=office.check_page(sheet_id),
         made_at=now,
         rulebook_sha256=book.content_hash,
         words=letter.words,

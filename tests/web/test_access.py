@@ -69,7 +69,7 @@ TABLE = {
     "GET cases.new_withdrawal": "200 403 403 403 403 404 404 303",
     "POST cases.observation": "422 422 422 422 403 404 404 401",
     "POST plans.preview": "200 200 403 403 403 404 404 401",
-    "POST windows.show": "200 200 403 403 403 404 404 401",
+    "POST windows.ask": "422 422 422 422 422 422 422 401",
     "POST plans.submit": "403 422 403 403 403 404 404 401",
     "GET plans.show": "200 200 200 200 200 404 404 303",
     "POST plans.accept": "403 409 403 403 403 404 404 401",
@@ -112,8 +112,17 @@ TABLE = {
     "POST inbox.new_wishes": "422 422 422 422 422 422 422 401",
     "GET inbox.unsubscribing": "404 404 404 404 404 404 404 404",
     "POST inbox.unsubscribe": "404 404 404 404 404 404 404 404",
-    "GET sheets.check_form": "200 200 200 200 200 200 200 200",
-    "POST sheets.check": "422 422 422 422 422 422 422 422",
+    "GET codes.show": "200 200 403 403 403 200 200 303",
+    "POST codes.begin": "422 422 403 403 403 422 422 401",
+    "POST codes.confirm": "422 422 403 403 403 422 422 401",
+    "POST codes.remove": "422 422 403 403 403 422 422 401",
+    "GET certificates.show": "200 200 403 403 403 200 200 303",
+    "POST certificates.bring": "422 422 403 403 403 422 422 401",
+    "POST certificates.remove": "422 422 403 403 403 422 422 401",
+    "GET checks.form": "200 200 200 200 200 200 200 200",
+    "POST checks.check": "422 422 422 422 422 422 422 422",
+    "GET checks.sheet": "200 200 200 200 200 200 200 200",
+    "POST checks.check_sheet": "422 422 422 422 422 422 422 422",
     "GET healthz": "200 200 200 200 200 200 200 200",
     "GET horses.horses": "200 200 200 200 200 200 200 303",
     "POST horses.record": "422 422 403 403 403 422 422 401",
@@ -290,7 +299,7 @@ def test_no_case_is_told_from_one_that_is_not_there(app):
     assert {row for row, said in strangers.items() if said != ["404", "404"]} == set()
 
 
-PREVIEWS = {"POST plans.preview", "POST windows.show", "POST films.reading_preview"}
+PREVIEWS = {"POST plans.preview", "POST windows.ask", "POST films.reading_preview"}
 GARBAGE = (
     "",
     "\0",
