@@ -125,6 +125,9 @@ def test_a_rule_says_whom_it_leaves_out_and_why_and_what_rests_on_memory(yard):
     assert "a scale, because it is a length" in sole
     assert "Caution at least 15 mm" in sole
     assert "from memory" not in sole
+    age = words_of(yard.browser("farrier").get("/rules/R02"))
+    assert "Feet without a condition : Does not apply it has no limit for this foot" in age
+    assert "no limit for this foot" not in sole
     weight = words_of(yard.browser("farrier").get("/rules/R31"))
     assert "from memory, not looked up" in weight
     assert "stays marked so until its original was read" in weight
