@@ -79,6 +79,16 @@ class Answerable:
 
 
 @dataclass(frozen=True, slots=True)
+class SetOtherwise:
+    """A finding by a rule that is the practice's own, or set otherwise by it."""
+
+    limb: str
+    rule: str
+    says: str
+    is_looser: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PlanPage:
     """A plan as its page shows it."""
 
@@ -103,7 +113,7 @@ class PlanPage:
     owner: str
     today: date
     access: CaseAccess
-    set_otherwise: tuple[tuple[str, str, str], ...]
+    set_otherwise: tuple[SetOtherwise, ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -164,12 +174,12 @@ def plan_page(
     )
 
 
-def _set_otherwise(view: PlanView) -> tuple[tuple[str, str, str], ...]:
-    """Return each finding of a rule that a practice loosened or put off, the mildest too."""
+def _set_otherwise(view: PlanView) -> tuple[SetOtherwise, ...]:
+    """Return the findings by rules that the vet's practice set, as they were judged."""
     return tuple(
-        (each.limb, each.rule, each.says)
+        SetOtherwise(each.limb, each.rule, each.says, each.looser_than_shipped)
         for each in view.findings
-        if each.limit_from == "practice" and each.looser_than_shipped and not each.folded_under
+        if each.limit_from == "practice"
     )
 
 

@@ -234,3 +234,10 @@ def test_a_mail_servers_password_comes_from_the_environment_or_a_file_of_its_own
 )
 def test_mail_settings_that_do_not_go_together_are_refused(folder, config, said):
     assert said in refusal(folder, config)
+
+
+def test_a_folder_of_rules_is_named_beside_the_instance_and_must_be_there(folder):
+    assert load_settings(folder, {}).rules_dir is None
+    assert "rules_dir: a folder that is there is needed" in refusal(folder, 'rules_dir = "rules"\n')
+    (folder / "rules").mkdir()
+    assert load_settings(folder, {}).rules_dir == folder / "rules"

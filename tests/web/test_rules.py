@@ -1,21 +1,27 @@
 """The pages of rules: read with their sources, set for a practice, tried before they are kept."""
 
 import html
+import json
 import re
+from datetime import timedelta
 
 import pytest
 from sqlalchemy import select
 
 from referral.accounts.models import Organisation
+from referral.cases.models import CaseMember
 from referral.errors import OutOfDate
 from referral.plans.models import FindingRow, JudgementRow
 from referral.rulebook.loader import load_rulebook
 from referral.rules.models import RuleChangeRow
+from referral.rules.queries import book_on_case, overrides_on_case, practice_of_case
 from referral.rules.template import OWN_RULE
+from referral.sheets.letters import Letter, draft_letter
+from referral.sheets.snapshot import SheetKind
 from tests.factories import a_person
 from tests.web.browsing import Browser
 from tests.web.signing import at, browser_of, story_in
-from tests.web.yard import TODAY, a_yard, hidden_in, words_of
+from tests.web.yard import PLAN, TODAY, a_yard, hidden_in, words_of
 
 STALE = "Judged on other ground"
 R22 = "/rules/R22"
@@ -34,7 +40,13 @@ LOOSER = {
     "evidence": "common practice",
     "source": "Our own record of four years",
 }
-STRICTER = {**LOOSER, "limit_1_at_most": "4", "limit_2_at_most": "4.5", "inside": "3.5"}
+STRICTER = {
+    **LOOSER,
+    "limit_1_at_most": "4",
+    "limit_2_at_most": "4.5",
+    "limit_3_at_most": "10",
+    "inside": "3.5",
+}
 
 
 @pytest.fixture
@@ -97,7 +109,7 @@ def test_a_rule_is_found_by_its_words_and_by_what_it_needs(yard):
     found = words_of(yard.browser("owner").get("/rules?text=sole+PROCESS"))
     assert "1 rule." in found
     assert "R45" in found
-    found = words_of(yard.browser("owner").get("/rules?needs=the+foot+itself"))
+    found = words_of(yard.browser("owner").get("/rules?needs=the+foot+in+hand"))
     assert "R13" in found
     assert "R45" not in found
     assert "No rule holds all of these words" in words_of(
@@ -113,6 +125,9 @@ def test_a_rule_says_whom_it_leaves_out_and_why_and_what_rests_on_memory(yard):
     assert "a scale, because it is a length" in sole
     assert "Caution at least 15 mm" in sole
     assert "from memory" not in sole
+    age = words_of(yard.browser("farrier").get("/rules/R02"))
+    assert "Feet without a condition : Does not apply it has no limit for this foot" in age
+    assert "no limit for this foot" not in sole
     weight = words_of(yard.browser("farrier").get("/rules/R31"))
     assert "from memory, not looked up" in weight
     assert "stays marked so until its original was read" in weight
@@ -142,6 +157,8 @@ def test_a_stricter_limit_is_tried_then_set_and_judges_what_nobody_agreed_to(yar
     finding = findings(yard, "R22")[0]
     assert (finding.verdict, finding.limit_from, finding.limit) == ("OUTSIDE", "practice", 4.5)
     assert finding.limit_since == TODAY
+    page = words_of(yard.open("farrier", "/plans/1"))
+    assert "Rules of the vet’s practice The practice has set these rules itself: R22" in page
     wanted = "Hollow Lane Vets since 2026-11-25, because: Our horses stand on soft ground."
     assert finding.says.endswith(wanted)
     assert "at most 8 weeks: caution" in finding.says
@@ -218,7 +235,14 @@ def test_nothing_changed_is_no_change(yard):
         "limit_3_at_most": "10",
         "outside": "11",
     }
-    assert "Nothing is other than it was" in words_of(tried(yard, {**LOOSER, **shipped}))
+    same = "Nothing is other than it was"
+    assert same in words_of(tried(yard, {**LOOSER, **shipped}))
+    assert same in words_of(tried(yard, {**LOOSER, "stance": "shipped"}))
+    kept(yard, {**LOOSER, "stance": "off"})
+    assert same in words_of(tried(yard, {**LOOSER, "stance": "off"}))
+    kept(yard, LOOSER)
+    assert same in words_of(tried(yard, LOOSER))
+    assert tried(yard, {**LOOSER, **shipped}).status_code == 200
 
 
 def test_a_red_flag_is_set_otherwise_by_nobody(yard):
@@ -247,6 +271,9 @@ def test_an_own_rule_judges_the_practices_plans_and_is_read_by_those_on_them(yar
     for who in ("vet", "farrier", "owner"):
         page = words_of(yard.browser(who).get("/rules/HILL01"))
         assert "Hollow Lane Vets’s own rule" in page
+        assert "HILL01, sole" in page
+        assert "HILL01" in words_of(yard.browser(who).get("/rules?text=hard+ground"))
+    assert "The id HILL01 is taken" in words_of(own(yard, who="other_vet"))
     for who in ("other_vet", "other_farrier"):
         assert yard.browser(who).get("/rules/HILL01").status_code == 404
         assert "HILL01" not in yard.browser(who).get("/rules").text
@@ -272,8 +299,8 @@ def test_an_own_rule_is_written_anew_as_a_new_row(yard):
         ('severity = "caution"', 'severity = "red_flag"', "Red flags are the shipped book’s alone"),
         ("value = 14", "value = 11", "the example says WITHIN but the rule answers OUTSIDE"),
         ('unit = "mm"', 'unit = "deg"', "Line 11: the unit 'deg' is wrong; write unit = \"mm\"."),
-        ('id = "HILL01"', 'id = "R04"', "The id R04 is one of the shipped book’s"),
-        ('id = "HILL01"', 'id = "R999"', "The id R999 is one of the shipped book’s"),
+        ('id = "HILL01"', 'id = "R04"', "The id R04 is taken"),
+        ('id = "HILL01"', 'id = "R999"', "The id R999 is taken, or kept for"),
         ('id = "HILL01"', "id = 7", "'id' is wrong"),
         ('id = "HILL01"', 'id = "../../HILL01"', "is no id"),
         ("kind =", "kind", "this is not TOML"),
@@ -389,3 +416,54 @@ def test_nobody_judges_an_agreed_plan_again_where_nothing_changed(app, story, cl
     answer = vet.post("/cases/1/plans/1/judgements", {})
     assert answer.status_code == 409
     assert "Nothing has changed since the vet agreed" in words_of(answer)
+
+
+def test_a_sheet_names_the_book_of_the_vets_practice(app, story, clock):
+    set_rule(app, story, clock)
+    shipped = load_rulebook()
+    with story.database.reading() as session:
+        access = story.access(session, "vet")
+        book = book_on_case(session, access.case_id, shipped, story.today)
+        assert book.content_hash != shipped.content_hash
+        letter = Letter(SheetKind.REFERRAL, None)
+        draft = draft_letter(session, access, story.office, letter, story.now)
+        assert json.loads(draft.snapshot)["rulebook"] == book.content_hash
+        yesterday = story.today - timedelta(days=1)
+        assert book_on_case(session, access.case_id, shipped, yesterday) is shipped
+
+
+def test_the_first_vet_with_a_practice_decides_whose_book_judges(app, story, clock):
+    with story.database.transaction() as session:
+        access = story.access(session, "vet")
+        members = session.scalars(
+            select(CaseMember).where(CaseMember.case_id == access.case_id, CaseMember.role == "vet")
+        ).all()
+        assert practice_of_case(session, access.case_id) == story.cast.practice_id
+        members[0].until = story.now
+        session.flush()
+        assert practice_of_case(session, access.case_id) is None
+        assert overrides_on_case(session, access.case_id) == ()
+
+
+def test_a_vet_who_has_no_part_in_a_case_is_shown_nothing_of_it(app, database, yard):
+    yard.submit()
+    with database.transaction() as session:
+        practice = session.get(Organisation, yard.cast.practice_id)
+        yard.emails["colleague"] = a_person(session, "vet", practice).email
+    trial = words_of(tried(yard, STRICTER, who="colleague"))
+    assert "0 plans of yours judged" in trial
+    assert "Case 1" not in trial
+    kept(yard, STRICTER, who="colleague")
+    assert STALE in words_of(yard.open("vet", "/plans/1"))
+
+
+def test_the_window_is_that_of_the_practices_book(yard):
+    asked = f"{yard.home}/plan-windows"
+    before = words_of(yard.browser("farrier").post(asked, PLAN))
+    assert "before work on hard ground" not in before
+    strict = OWN_RULE.replace("at_least = 12", "at_least = 30").replace("caution", "breach")
+    strict = strict.replace("= 14", "= 40").replace("= 12.2", "= 30.2")
+    assert own(yard, strict).status_code == 303
+    yard.open("farrier", "/plans/new")
+    after = words_of(yard.browser("farrier").post(asked, PLAN))
+    assert "Sole depth under the tip before work on hard ground" in after
