@@ -201,6 +201,26 @@ def test_the_sheet_claims_and_keeps_its_archival_form(sheets):
             assert page.obj.get("/Tabs", pikepdf.Name.S) == pikepdf.Name.S
 
 
+def pictures_in(page_or_form) -> list:
+    """Return every picture that a page draws, those inside its forms and masks too."""
+    found = []
+    for each in page_or_form.get("/Resources", {}).get("/XObject", {}).values():
+        if each.Subtype == pikepdf.Name.Image:
+            found += [each, *([each.SMask] if "/SMask" in each else [])]
+        else:
+            found += pictures_in(each)
+    return found
+
+
+@pytest.mark.pdf
+def test_no_picture_asks_the_reader_to_smooth_it(sheets):
+    """ISO 19005-3:2012, 6.2.8: Interpolate, where it is there, is false."""
+    with opened(sheets.agreed.twice) as document:
+        pictures = [each for page in document.pages for each in pictures_in(page.obj)]
+        assert pictures
+        assert not any(bool(each.get("/Interpolate", False)) for each in pictures)
+
+
 @pytest.mark.pdf
 def test_fields_are_tagged_and_named_before_the_first_signature(sheets):
     with opened(sheets.agreed.unsigned) as document:
