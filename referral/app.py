@@ -6,11 +6,13 @@ from pathlib import Path
 from flask import Flask, Response, request
 from werkzeug.routing import IntegerConverter, Map
 
+from referral.accounts import second_factor_views as accounts_second_factor_views
 from referral.accounts import views as accounts_views
 from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
 from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
+from referral.assessments.photos import READ_PHOTO, photo_reader
 from referral.cases import booking_views as cases_booking_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
@@ -25,12 +27,16 @@ from referral.inbox.gathering import SEND_LETTER, letter_maker
 from referral.inbox.posting import letter_sender
 from referral.notices.service import SEE_TO_MAIL
 from referral.plans import shoe_views as plans_shoe_views
+from referral.plans import trial_views as plans_trial_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
 from referral.plans.contradictions import contradictions_of
 from referral.resets import views as resets_views
-from referral.rulebook.loader import load_rulebook
+from referral.rulebook.checking import checked_rulebook
+from referral.rules import views as rules_views
 from referral.settings import Settings
+from referral.sheets import certificate_views as sheets_certificate_views
+from referral.sheets import check_views as sheets_check_views
 from referral.sheets import letter_views as sheets_letter_views
 from referral.sheets import views as sheets_views
 from referral.sheets.office import office_of
@@ -44,20 +50,25 @@ from referral.web.wiring import Wiring
 
 FEATURES = (
     accounts_views.blueprint,
+    accounts_second_factor_views.blueprint,
     horses_views.blueprint,
     shoes_views.blueprint,
     cases_views.blueprint,
     cases_note_views.blueprint,
     cases_booking_views.blueprint,
+    rules_views.blueprint,
     films_views.blueprint,
     films_repeat_views.blueprint,
     assessments_views.blueprint,
     plans_views.blueprint,
     plans_window_views.blueprint,
     plans_shoe_views.blueprint,
+    plans_trial_views.blueprint,
     resets_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
+    sheets_check_views.blueprint,
+    sheets_certificate_views.blueprint,
     sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,
@@ -101,7 +112,7 @@ def wire(settings: Settings) -> Wiring:
         settings=settings,
         database=Database(settings.database_url),
         blobs=BlobStore(settings.files_dir),
-        rulebook=load_rulebook(),
+        rulebook=checked_rulebook(settings.rules_dir),
         passwords=Passwords(),
     )
 
@@ -110,6 +121,7 @@ def worker_of(wired: Wiring) -> Worker:
     """Return what does an instance's waiting work; every kind of work is named here."""
     handlers = {
         READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
+        READ_PHOTO: photo_reader(wired.database, wired.blobs),
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.queries import people_on
+from referral.clock import day_at
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
 from referral.core.measure.stated import merge
@@ -41,6 +42,7 @@ from referral.plans.queries import (
 from referral.plans.record import predictions_record
 from referral.plans.rows import PLAN_FIELDS, PlanLine, ReadingRow, plan_lines, reading_rows
 from referral.plans.schemas import TRIMMED_BY, Walls, typed_from
+from referral.rulebook.loader import Rulebook
 
 JOINTS: Mapping[str, str] = {
     "lift_deg": "The hoof turns, heels up",
@@ -85,6 +87,16 @@ class Answerable:
 
 
 @dataclass(frozen=True, slots=True)
+class SetOtherwise:
+    """A finding by a rule that is the practice's own, or set otherwise by it."""
+
+    limb: str
+    rule: str
+    says: str
+    is_looser: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PlanPage:
     """A plan as its page shows it."""
 
@@ -109,6 +121,7 @@ class PlanPage:
     owner: str
     today: date
     access: CaseAccess
+    set_otherwise: tuple[SetOtherwise, ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -123,7 +136,7 @@ class PlanPage:
 
 
 def plan_page(
-    session: Session, access: CaseAccess, n: int, rulebook_sha256: str, today: date
+    session: Session, access: CaseAccess, n: int, rulebook: Rulebook, now: datetime
 ) -> PlanPage:
     """Return what the page of plan n shows.
 
@@ -160,11 +173,21 @@ def plan_page(
         ),
         waivers=_waivers(view),
         consents=tuple((each.given_by, each.decision, each.given_on) for each in view.consents),
-        is_stale=is_stale(session, access, view, rulebook_sha256),
+        is_stale=is_stale(session, access, view, rulebook, now.date()),
         is_latest=n == access.state.plan_n,
         owner=owner.name if owner is not None else "",
-        today=today,
+        today=day_at(now, access.zone),
         access=access,
+        set_otherwise=_set_otherwise(view),
+    )
+
+
+def _set_otherwise(view: PlanView) -> tuple[SetOtherwise, ...]:
+    """Return the findings by rules that the vet's practice set, as they were judged."""
+    return tuple(
+        SetOtherwise(each.limb, each.rule, each.says, each.looser_than_shipped)
+        for each in view.findings
+        if each.limit_from == "practice"
     )
 
 

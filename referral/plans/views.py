@@ -156,8 +156,8 @@ def show(number: int, n: int) -> ResponseReturnValue:
 
 def _show(number: int, n: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        digest = visit.wired.rulebook.content_hash
-        page: PlanPage = plan_page(visit.session, visit.access, n, digest, visit.today)
+        book = visit.wired.rulebook
+        page: PlanPage = plan_page(visit.session, visit.access, n, book, visit.now)
     html = render_template("plans/show.html", page=page, form=state, key=new_key())
     return make_response(html, status)
 
@@ -241,8 +241,8 @@ def new_consent(number: int, n: int) -> ResponseReturnValue:
 def _consent_form(number: int, n: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
         visit.access.check_role(Move.GIVE_CONSENT)
-        digest = visit.wired.rulebook.content_hash
-        page = plan_page(visit.session, visit.access, n, digest, visit.today)
+        book = visit.wired.rulebook
+        page = plan_page(visit.session, visit.access, n, book, visit.now)
     html = render_template("plans/consent.html", page=page, form=state, key=new_key())
     return make_response(html, status)
 

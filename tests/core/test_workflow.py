@@ -119,7 +119,7 @@ EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",
     "sheet_signed",
 }  # fmt: skip
-JUDGE_AGAIN = {("review", "vet"), ("review", "farrier"), ("amended", "vet"), ("amended", "farrier")}
+JUDGE_AGAIN = {"review": "review", "amended": "amended", "signing": "review", "consent": "review"}
 FACTS = {"plan_submitted": {"n": 1}, "plan_amended": {"n": 2}, "reset_recorded": {"n": 1}}
 
 
@@ -130,7 +130,7 @@ def expected(stage: str, role: str, move: str) -> str | None:
     if stage not in ("new", "closed") and (role, move) in CLOSING:
         return CLOSING[(role, move)]
     if move == "plan_judged_again":
-        return stage if (stage, role) in JUDGE_AGAIN else None
+        return JUDGE_AGAIN.get(stage) if role in ("vet", "farrier") else None
     if move not in ANY_TIME[role] or stage == "new":
         return None
     return stage if stage != "closed" or move in EVEN_CLOSED else None

@@ -2,9 +2,10 @@
 
 import re
 
+import pytest
 from click.testing import CliRunner
 
-from referral.exchange import bench, bench_rules, timing
+from referral.exchange import bench, bench_pages, bench_rules, timing
 from tests.house.tree import ROOT
 
 
@@ -30,6 +31,19 @@ def test_what_is_not_there_to_measure_against_says_how_to_get_it(monkeypatch):
     (line,) = [each for each in result.output.splitlines() if "zen-engine" in each]
     lock = re.search(r"install --require-hashes -r (\S+)$", line)[1]
     assert "zen-engine==" in (ROOT / lock).read_text()
+
+
+@pytest.mark.pdf
+@pytest.mark.enable_socket
+@pytest.mark.allow_hosts(["127.0.0.1", "localhost"])
+def test_the_pages_are_timed_on_an_instance_that_is_served(monkeypatch):
+    monkeypatch.setattr(timing, "RUNS", 1)
+    for name, value in (("RESETS", 1), ("FEW", 2), ("MANY", 5)):
+        monkeypatch.setattr(bench_pages, name, value)
+    result = CliRunner().invoke(bench.bench, ["pages"], catch_exceptions=False)
+    lines = [line.split("  ")[-1].split()[0] for line in result.output.splitlines()[1:]]
+    assert len(lines) == 7
+    assert all(float(each) > 0 for each in lines)
 
 
 def test_an_unknown_part_is_refused():

@@ -12,8 +12,15 @@ import pytest
 
 from referral.errors import Invalid
 from referral.plans.rows import PlanLine, Value
-from referral.sheets.printing import print_sheet, render_sheet
-from referral.sheets.snapshot import Party, SeriesShown, SheetKind, Told, VisitShown
+from referral.sheets.printing import print_sheet, render_sheet, sheet_html
+from referral.sheets.snapshot import (
+    FindingShown,
+    Party,
+    SeriesShown,
+    SheetKind,
+    Told,
+    VisitShown,
+)
 from referral.sheets.wording import moment, with_u
 from referral.storage.canonical import sha256_hex
 from referral.storage.decode.film import SERVED_LONGEST_PX, jpeg_bytes, read_film
@@ -105,6 +112,21 @@ def test_a_missing_character_inside_a_drawing_is_found():
     snapshot = replace(sample(), limbs=(replace(part, film=film),))
     with pytest.raises(Invalid, match="U\\+8E44"):
         render_sheet(snapshot, PICTURES)
+
+
+@pytest.mark.parametrize("verdict", ["WITHIN", "NOT_APPLICABLE", "OUTSIDE"])
+def test_what_a_practice_has_set_is_printed_whole_whatever_its_answer(verdict):
+    part = sample().limbs[0]
+    says = "Weeks: 5.0 weeks. Shipped limit: at most 8; loosened by Hill Practice since 2026-12-01."
+    found = FindingShown("R22", "Weeks", "after_fit", verdict, "caution", says, "practice", "", "")
+    snapshot = replace(sample(), limbs=(replace(part, findings=(found,)),))
+    printed = printed_text(sheet_html(snapshot, PICTURES))
+    assert "loosened by Hill Practice since 1 Dec 2026" in printed
+    assert "Limit: practice rule" in printed
+    shipped = replace(found, limit_from="shipped")
+    quiet = replace(sample(), limbs=(replace(part, findings=(shipped,)),))
+    is_said = "Hill Practice" in printed_text(sheet_html(quiet, PICTURES))
+    assert is_said is (verdict == "OUTSIDE")
 
 
 def test_style_and_title_are_not_printed_text():

@@ -6,7 +6,7 @@ from alembic import op
 from referral.storage import db
 
 revision = "0015"
-down_revision = "0008"
+down_revision = "0013"
 branch_labels = None
 depends_on = None
 
