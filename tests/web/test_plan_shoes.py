@@ -35,6 +35,8 @@ def test_everybody_on_the_case_sees_what_the_shoe_carries(yard):
         assert "Straight bar" in page
         assert "Against the open shoe of this size +1" in page
         assert "web 20 mm (usual; not said)" in page
+        assert "heels 72 % of the width apart (custom and practice, no source)" in page
+        assert "Densities from memory" in page
         assert "Cannot tell: this wants the foot" in page
     assert "/plans/1/shoe-LF" in yard.open("vet", "/plans/1").text
 
