@@ -372,10 +372,13 @@ def test_an_agreement_before_consent_is_asked_again_and_holds_again_if_the_rule_
 ):
     story.sign_first("vet", story.propose_agreement(story.agreement(1)))
     set_rule(app, story, clock)
+    moved = "Rules have changed since plan 1 was judged"
+    assert moved in words_of(browser_of(app, story, "farrier").get("/cases/1"))
     with pytest.raises(OutOfDate, match="ask the vet again"):
         story.sign_plan()
     back = {"stance": "shipped", "reason": "Not yet"}
     set_rule(app, story, clock, back)
+    assert moved not in words_of(browser_of(app, story, "farrier").get("/cases/1"))
     story.sign_plan()
     set_rule(app, story, clock)
     with pytest.raises(OutOfDate, match="ask the vet again"):
@@ -401,6 +404,7 @@ def test_what_is_agreed_and_consented_to_stands_whatever_is_set_later(app, story
     set_rule(app, story, clock)
     vet = browser_of(app, story, "vet")
     assert STALE not in words_of(vet.get("/cases/1/plans/1"))
+    assert "Rules have changed" not in words_of(vet.get("/cases/1"))
     story.fit(1)
     with story.database.reading() as session:
         rows = session.scalars(select(JudgementRow).order_by(JudgementRow.id)).all()
