@@ -12,6 +12,7 @@ from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
 from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
+from referral.assessments.photos import READ_PHOTO, photo_reader
 from referral.cases import booking_views as cases_booking_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
@@ -120,6 +121,7 @@ def worker_of(wired: Wiring) -> Worker:
     """Return what does an instance's waiting work; every kind of work is named here."""
     handlers = {
         READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
+        READ_PHOTO: photo_reader(wired.database, wired.blobs),
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),

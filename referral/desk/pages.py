@@ -204,6 +204,15 @@ class FlagLine:
 
 
 @dataclass(frozen=True, slots=True)
+class PhotoLine:
+    """A photo of an assessment, as the timeline shows it."""
+
+    photo_id: UUID
+    assessment_id: UUID
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
 class TimelineLine:
     """One entry of the timeline in plain words."""
 
@@ -216,6 +225,7 @@ class TimelineLine:
     recorded_at: datetime
     is_late: bool
     texts: Mapping[str, str]
+    photos: tuple[PhotoLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

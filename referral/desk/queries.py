@@ -44,6 +44,8 @@ from referral.desk.tables import (
     call_lines,
     film_lines,
     medication_lines,
+    photo_lines,
+    photos_named,
     plan_lines,
     reading_tables,
     reset_lines,
@@ -301,6 +303,7 @@ def _timeline(
 ) -> tuple[TimelineLine, ...]:
     entries = entries_of(session, access.case_id)
     texts = texts_of(session, entries)
+    photos = photo_lines(session, access.case_id)
     return tuple(
         TimelineLine(
             seq=each.seq,
@@ -312,6 +315,7 @@ def _timeline(
             recorded_at=each.recorded_at,
             is_late=(each.recorded_at.date() - each.happened_on).days > 1,
             texts=texts.get(each.id, {}),
+            photos=photos_named(each.content, photos),
         )
         for each in entries
     )

@@ -1,12 +1,14 @@
 """The case page's tables: films, readings over time, plans, resets, sheets."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from referral.assessments.queries import assessments_of
+from referral.assessments.choices import PHOTO_SUBJECTS
+from referral.assessments.queries import assessments_of, photos_to_show
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import call_notes, notes_of
@@ -18,6 +20,7 @@ from referral.desk.pages import (
     CallLine,
     FilmLine,
     MedicationLine,
+    PhotoLine,
     PlanLine,
     ReadingCell,
     ReadingLine,
@@ -69,6 +72,23 @@ def assessment_lines(session: Session, case_id: UUID) -> tuple[AssessmentLine, .
         AssessmentLine(each.id, each.limb, each.seen_on, len(each.answers))
         for each in assessments_of(session, case_id)
     )
+
+
+def photo_lines(session: Session, case_id: UUID) -> Mapping[str, PhotoLine]:
+    """Return the photos of a case's assessments by their ids, those that can be shown."""
+    says = dict(PHOTO_SUBJECTS)
+    return {
+        str(each.id): PhotoLine(each.id, each.assessment_id, says.get(each.about, each.about))
+        for each in photos_to_show(session, case_id)
+    }
+
+
+def photos_named(
+    content: Mapping[str, Any], photos: Mapping[str, PhotoLine]
+) -> tuple[PhotoLine, ...]:
+    """Return the photos that an entry of the timeline names."""
+    named = [each["photo"] for each in content.get("photos", ())]
+    return tuple(photos[each] for each in named if each in photos)
 
 
 def call_lines(

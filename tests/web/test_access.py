@@ -11,7 +11,8 @@ import pytest
 from sqlalchemy import select
 
 from referral.accounts.models import Organisation
-from referral.assessments.models import Assessment
+from referral.assessments.models import Assessment, AssessmentPhoto
+from referral.assessments.photos import AddPhotos, SentPhoto, add_photos
 from referral.assessments.service import Assess, assess
 from referral.cases.models import CaseMember, Limit
 from referral.cases.remarks import RaiseFlag, raise_flag
@@ -24,7 +25,7 @@ from referral.storage.ids import new_id
 from tests.factories import NOW, a_person, an_actor
 from tests.web.browsing import Browser
 from tests.web.signing import story_in
-from tests.web.yard import rows_in, words_of
+from tests.web.yard import plain_jpeg, rows_in, words_of
 
 ROLES = ("vet", "farrier", "apprentice", "owner", "coordinator")
 STRANGERS = ("other_vet", "other_farrier")
@@ -58,6 +59,8 @@ TABLE = {
     "GET assessments.new": "200 200 403 403 403 404 404 303",
     "POST assessments.record": "422 422 403 403 403 404 404 401",
     "GET assessments.show": "200 200 200 200 200 404 404 303",
+    "POST assessments.add_photo": "422 422 403 403 403 404 404 401",
+    "GET assessments.photo": "200 200 200 200 200 404 404 303",
     "GET films.show": "200 200 200 200 200 404 404 303",
     "POST films.measure": "422 403 403 403 403 404 404 401",
     "GET films.original": "200 403 403 403 403 404 404 303",
@@ -79,6 +82,7 @@ TABLE = {
     "POST plans.consent": "422 422 403 422 403 404 404 401",
     "GET plans.new_consent": "200 200 403 200 403 404 404 303",
     "POST plans.again": "409 409 403 403 403 404 404 401",
+    "POST plans.acknowledge": "422 422 403 403 403 404 404 401",
     "POST plans.send_it_back": "422 403 403 403 403 404 404 401",
     "GET sheets.plan_signature_form": "404 200 404 404 404 404 404 303",
     "POST sheets.plan_signature": "404 422 404 404 404 404 404 401",
@@ -172,11 +176,17 @@ def story(app, tmp_path, clock):
             session.add(SheetProposal(**left))
         owner = story.access(session, "owner")
         seen = Assess("LF", story.today, {"landing": "flat"}, {}, None, story.today)
-        assess(session, story.access(session, "farrier"), seen, story.now)
+        assessment = assess(session, story.access(session, "farrier"), seen, story.now)
+        taken = AddPhotos(
+            assessment, "whole", [SentPhoto(plain_jpeg((9, 9)), "a.jpg")], story.today
+        )
+        blobs = app.extensions["referral"].blobs
+        add_photos(session, story.access(session, "farrier"), blobs, taken, story.now)
         put_on_the_shelf(session, story)
         flag = RaiseFlag("blood_or_live_tissue", "LF", None, story.today)
         raise_flag(session, owner, flag, story.now)
     clock.now = story.now
+    app.extensions["referral"].work()
     return story
 
 
@@ -252,6 +262,7 @@ def values_in(story) -> dict[str, object]:
             "horse_id": access.horse_id,
             "film_id": session.scalars(select(Film.id)).one(),
             "assessment_id": session.scalars(select(Assessment.id)).one(),
+            "photo_id": session.scalars(select(AssessmentPhoto.id)).one(),
             "limit_id": session.scalars(select(Limit.id)).one(),
             "flag_id": next(iter(access.state.live_flags)),
             "session_id": new_id(NOW),
