@@ -53,6 +53,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.RECORD_EMERGENCY: "recorded emergency work on {limb}",
     Move.STEP_DOWN: "stepped the {device} down on {limb}",
     Move.RENEW_DEVICE: "keeps the {device} on {limb}, with a reason",
+    Move.ACKNOWLEDGE_CAUTION: "acknowledged cautions of plan {plan_n}: {titles}",
     Move.RAISE_FLAG: "raised a red flag: {sign}",
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",

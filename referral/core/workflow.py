@@ -82,6 +82,7 @@ class Move(StrEnum):
     RECORD_EMERGENCY = "emergency_work_recorded"
     STEP_DOWN = "device_stepped_down"
     RENEW_DEVICE = "device_renewed"
+    ACKNOWLEDGE_CAUTION = "caution_acknowledged"
     RAISE_FLAG = "red_flag_raised"
     ANSWER_FLAG = "red_flag_answered"
     JUDGE_AGAIN = "plan_judged_again"
@@ -164,6 +165,7 @@ LAWS: Mapping[Move, Law] = {
     Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
     Move.STEP_DOWN: _law(_CLINICAL, _LIVE),
     Move.RENEW_DEVICE: _law(_CLINICAL, _LIVE),
+    Move.ACKNOWLEDGE_CAUTION: _law(_CLINICAL, _LIVE),
     Move.RAISE_FLAG: _law({_V, _F, _A, _O, _C}, _KNOWN),
     Move.ANSWER_FLAG: _law({_V}, _KNOWN),
     Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED, *_AGREED}),

@@ -29,6 +29,7 @@ SAYS: Mapping[Move, str] = {
     Move.RAISE_FLAG: "a red flag was raised: look now",
     Move.ANSWER_FLAG: "a red flag was answered",
     Move.JUDGE_AGAIN: "the plan was judged again",
+    Move.ACKNOWLEDGE_CAUTION: "cautions of the plan were acknowledged",
     Move.INVITE: "somebody was brought onto the case",
     Move.CLOSE: "the case was closed",
     Move.REOPEN: "the case was reopened",

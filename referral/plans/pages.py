@@ -1,7 +1,7 @@
 """What the plan pages show, frozen and ready to print."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -16,11 +16,19 @@ from referral.core.measure.readings import Measured
 from referral.core.measure.stated import merge
 from referral.core.predict.along import STRAIGHT_DEG, along_wall_mm
 from referral.core.rules.finding import CaseLimit, Finding
+from referral.core.rules.quiet import Acknowledged
 from referral.core.workflow import Move
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
 from referral.horses.queries import owner_of
 from referral.plans.agreement import must_be_answered
+from referral.plans.cautions import (
+    OpenCaution,
+    QuietCaution,
+    acknowledged_on,
+    open_of,
+    quiet_of,
+)
 from referral.plans.judging import Judged
 from referral.plans.models import FindingRow
 from referral.plans.queries import (
@@ -36,6 +44,12 @@ from referral.plans.rows import PLAN_FIELDS, PlanLine, ReadingRow, plan_lines, r
 from referral.plans.schemas import TRIMMED_BY, Walls, typed_from
 from referral.rulebook.loader import Rulebook
 
+JOINTS: Mapping[str, str] = {
+    "lift_deg": "The hoof turns, heels up",
+    "dip_flexion_deg": "The coffin joint flexes",
+    "pip_flexion_deg": "The pastern joint flexes",
+    "fetlock_extension_deg": "The fetlock extends",
+}
 DEFAULT_LIMB = {"interval_weeks": 5, "attachment": "nails", "category": "open"}
 
 
@@ -51,6 +65,9 @@ class LimbShown:
     assumptions: tuple[str, ...]
     joints: tuple[tuple[str, float], ...]
     weeks: float | None
+    longest: str
+    notes: tuple[str, ...]
+    quiet: tuple[QuietCaution, ...] = ()
 
     @property
     def facts(self) -> tuple[tuple[str, str], ...]:
@@ -70,6 +87,16 @@ class Answerable:
 
 
 @dataclass(frozen=True, slots=True)
+class SetOtherwise:
+    """A finding by a rule that is the practice's own, or set otherwise by it."""
+
+    limb: str
+    rule: str
+    says: str
+    is_looser: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PlanPage:
     """A plan as its page shows it."""
 
@@ -85,6 +112,7 @@ class PlanPage:
     basis_sha256: str
     limbs: tuple[LimbShown, ...]
     asked: tuple[Answerable, ...]
+    cautions: tuple[OpenCaution, ...]
     decisions: tuple[tuple[str, str, Any, str | None], ...]
     waivers: tuple[tuple[str, str], ...]
     consents: tuple[tuple[str, str, date], ...]
@@ -93,7 +121,7 @@ class PlanPage:
     owner: str
     today: date
     access: CaseAccess
-    set_otherwise: tuple[tuple[str, str, str], ...]
+    set_otherwise: tuple[SetOtherwise, ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -123,6 +151,7 @@ def plan_page(
         for _member, person, _organisation in people_on(session, access.case_id)
     }
     limits = case_limits(session, access.case_id)
+    known = acknowledged_on(session, access.case_id)
     owner = owner_of(session, session.get_one(Horse, access.horse_id))
     return PlanPage(
         number=access.number,
@@ -135,8 +164,9 @@ def plan_page(
         summary=view.judgement.summary,
         worst=view.judgement.worst,
         basis_sha256=view.judgement.basis_sha256,
-        limbs=tuple(_stored_limb(view, limb, limits) for limb in view.limbs),
+        limbs=tuple(_stored_limb(view, limb, limits, known) for limb in view.limbs),
         asked=_asked(view),
+        cautions=_cautions(access, view, known),
         decisions=tuple(
             (names.get(each.reviewer_id, "vet"), each.decision, each.reviewed_at, each.words)
             for each in view.reviews
@@ -152,12 +182,12 @@ def plan_page(
     )
 
 
-def _set_otherwise(view: PlanView) -> tuple[tuple[str, str, str], ...]:
-    """Return each finding of a rule that a practice loosened or put off, the mildest too."""
+def _set_otherwise(view: PlanView) -> tuple[SetOtherwise, ...]:
+    """Return the findings by rules that the vet's practice set, as they were judged."""
     return tuple(
-        (each.limb, each.rule, each.says)
+        SetOtherwise(each.limb, each.rule, each.says, each.looser_than_shipped)
         for each in view.findings
-        if each.limit_from == "practice" and each.looser_than_shipped and not each.folded_under
+        if each.limit_from == "practice"
     )
 
 
@@ -167,6 +197,14 @@ def _asked(view: PlanView) -> tuple[Answerable, ...]:
         for each in view.findings
         if (wanted := must_be_answered(each))
     )
+
+
+def _cautions(
+    access: CaseAccess, view: PlanView, known: Sequence[Acknowledged]
+) -> tuple[OpenCaution, ...]:
+    """Return the cautions that whoever looks may acknowledge."""
+    move = Move.ACKNOWLEDGE_CAUTION
+    return open_of(view.findings, known, access.role_for(move)) if access.may(move) else ()
 
 
 def _waivers(view: PlanView) -> tuple[tuple[str, str], ...]:
@@ -184,9 +222,13 @@ def _recheck(view: PlanView) -> tuple[str, date] | None:
     return None
 
 
-def _stored_limb(view: PlanView, limb: str, limits: tuple[CaseLimit, ...]) -> LimbShown:
+def _stored_limb(
+    view: PlanView, limb: str, limits: tuple[CaseLimit, ...], known: Sequence[Acknowledged]
+) -> LimbShown:
     findings = [each for each in view.findings if each.limb == limb]
-    return limb_shown(limb, view.limbs[limb], view.judgement.predictions[limb], findings, limits)
+    predicted = view.judgement.predictions[limb]
+    shown = limb_shown(limb, view.limbs[limb], predicted, findings, limits)
+    return replace(shown, quiet=quiet_of(limb, findings, known))
 
 
 def limb_shown(
@@ -207,10 +249,10 @@ def limb_shown(
         due_rows=tuple(each for each in due_rows if each.predicted),
         findings=tuple(findings),
         assumptions=tuple(predicted["assumptions"]),
-        joints=tuple(
-            (name.removesuffix("_deg"), degrees) for name, degrees in predicted["joints"].items()
-        ),
+        joints=tuple((JOINTS[name], degrees) for name, degrees in predicted["joints"].items()),
         weeks=predicted["weeks"],
+        longest=predicted.get("longest", ""),
+        notes=tuple(each["text"] for each in predicted["warnings"]),
     )
 
 
@@ -241,16 +283,13 @@ def preview_limbs(
     """Return a plan that is not stored as its page would show it."""
     limits = case_limits(session, access.case_id)
     record = predictions_record(judged)
-    return tuple(
-        limb_shown(
-            each.limb,
-            plans[each.limb],
-            record[each.limb],
-            list(each.judgement.findings),
-            limits,
-        )
-        for each in judged.outcomes
-    )
+    known = acknowledged_on(session, access.case_id)
+    shown = []
+    for each in judged.outcomes:
+        limb, findings = each.limb, list(each.judgement.findings)
+        fresh = limb_shown(limb, plans[limb], record[limb], findings, limits)
+        shown.append(replace(fresh, quiet=quiet_of(limb, findings, known)))
+    return tuple(shown)
 
 
 @dataclass(frozen=True, slots=True)

@@ -203,6 +203,13 @@ class ConsentForm(Schema):
     outlook = words()
 
 
+class CautionsForm(Schema):
+    """Cautions that may stay folded, and why."""
+
+    findings = fields.List(fields.UUID(), load_default=list)
+    reason = words()
+
+
 class ReviewForm(Schema):
     """What the vet says to a plan besides the answers to its findings."""
 

@@ -17,6 +17,7 @@ from referral.cases.visit import (
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotAllowed, OutOfDate
 from referral.plans.asking import command_of
+from referral.plans.cautions import AcknowledgeCautions, acknowledge_cautions
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.pages import (
     PlanFormPage,
@@ -35,6 +36,7 @@ from referral.plans.schemas import (
     MATERIALS,
     SURFACES,
     TRIM_ALONG,
+    CautionsForm,
     ConsentForm,
     ReviewForm,
 )
@@ -171,6 +173,23 @@ def again(number: int, n: int) -> ResponseReturnValue:
         return url_for("plans.show", number=number, n=n)
 
     said = "The plan is judged on limits, readings and rules as they are now."
+    return keep_or_show(number, act, said, partial(_show, number, n))
+
+
+@blueprint.post("/cases/<int:number>/plans/<int:n>/cautions")
+@sign_in_required
+def acknowledge(number: int, n: int) -> ResponseReturnValue:
+    """Acknowledge cautions, so that they stay folded while nothing about them changes."""
+
+    def act(visit: Visit) -> str:
+        visit.access.check_role(Move.ACKNOWLEDGE_CAUTION)
+        given = load_form(CautionsForm(), request.form)
+        chosen = frozenset(given["findings"])
+        command = AcknowledgeCautions(n, chosen, given["reason"], visit.today, based_on())
+        acknowledge_cautions(visit.session, visit.access, command, visit.now)
+        return url_for("plans.show", number=number, n=n)
+
+    said = "It is kept. A caution stays folded once both sides have acknowledged it."
     return keep_or_show(number, act, said, partial(_show, number, n))
 
 

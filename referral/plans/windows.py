@@ -21,6 +21,7 @@ from referral.errors import Invalid
 from referral.plans.content import plan_from_content
 from referral.plans.judging import Subject
 from referral.plans.window_svg import Mark, region_svg
+from referral.rulebook.overrides import effective_book
 from referral.web.written import number
 
 CASE = "case:"
@@ -74,7 +75,8 @@ def limb_windows(subject: Subject, rulebook: Rulebook, on: date) -> tuple[LimbWi
     Invalid
         If a plan is one that no foot could follow; says which field and why.
     """
-    return tuple(_limb_window(subject, limb, rulebook, on) for limb in sorted(subject.plans))
+    book = effective_book(rulebook, subject.overrides, on)
+    return tuple(_limb_window(subject, limb, book, on) for limb in sorted(subject.plans))
 
 
 def _limb_window(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> LimbWindow:

@@ -14,7 +14,13 @@ from referral.rulebook.overrides import LIMITS, OFF, OWN, Override, in_force, ne
 from referral.rulebook.rule_file import RuleFile
 from referral.rulebook.trying import with_value
 from referral.rules.policy import Practice, named_practice, setters_of
-from referral.rules.queries import ChangeShown, changes_of, overrides_of, practices_seen
+from referral.rules.queries import (
+    ChangeShown,
+    changes_of,
+    ids_of_others,
+    overrides_of,
+    practices_seen,
+)
 from referral.rules.schemas import (
     OwnForm,
     change_schema,
@@ -161,7 +167,8 @@ def asked_own(session: Session, actor: Actor, wired: Wiring, now: datetime) -> A
     setters_of(actor, "record")
     given = load_form(OwnForm(), request.form)
     practice = named_practice(setters_of(actor, given["topic"]), given["practice"])
-    taken = [each.rule.id for each in rule_files(wired.settings.rules_dir)]
+    shipped = [each.rule.id for each in rule_files(wired.settings.rules_dir)]
+    taken = [*shipped, *ids_of_others(session, practice.organisation_id)]
     command = SetOwn(given["topic"], given["text"], given["since"], given["reason"])
     proposal = propose_own(command, taken, practice.name, now.date())
     return Asked(practice, proposal, overrides_of(session, practice.organisation_id))

@@ -196,7 +196,7 @@ def rule_page(
         topic=dict(TOPICS).get(found.topic, found.topic),
         dated=dated_limits(rule.limits, today),
         needs=needs(rule),
-        left_out=left_out(rule.applies),
+        left_out=left_out(rule, newest_limits(rule, today)),
         set_by=_set_by(found),
         rule_sha256=content_hash((rule,)),
         book_sha256=book.content_hash,

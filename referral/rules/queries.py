@@ -14,7 +14,7 @@ from referral.accounts.models import Organisation, OrganisationKind, Person
 from referral.cases.models import CaseMember
 from referral.core.rules.rule import Limit, Rulebook
 from referral.core.workflow import Role
-from referral.rulebook.overrides import Override, effective_book
+from referral.rulebook.overrides import OWN, Override, effective_book
 from referral.rules.models import RuleChangeRow
 from referral.rules.shelf import read_own
 
@@ -82,6 +82,17 @@ def overrides_of(session: Session, organisation_id: UUID | None) -> tuple[Overri
     if organisation_id is None:
         return ()
     return tuple(each.override for each in changes_of(session, [organisation_id]))
+
+
+def ids_of_others(session: Session, organisation_id: UUID) -> tuple[str, ...]:
+    """Return the ids that other organisations gave to rules of their own."""
+    return tuple(
+        session.scalars(
+            select(RuleChangeRow.rule)
+            .where(RuleChangeRow.stance == OWN, RuleChangeRow.organisation_id != organisation_id)
+            .distinct()
+        )
+    )
 
 
 def practice_of_case(session: Session, case_id: UUID) -> UUID | None:

@@ -1,17 +1,17 @@
 """Which feet a rule leaves out and why, and what must be known before it can answer."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from referral.core.measure.landmarks import LANDMARKS
 from referral.core.measure.registry import MEASURES
 from referral.core.rules.reasons import Reason
-from referral.core.rules.rule import LIMBS, Applies, Rule
+from referral.core.rules.rule import LIMBS, Applies, Limit, Rule
 from referral.horses.choices import ANIMALS
-from referral.rules.words import measure_name
+from referral.rules.words import GROUPS, measure_name
 from referral.web.written import LIMBS as LIMB_NAMES
 from referral.web.written import words
 
-PLAN, FILM, FOOT, SAID = "the plan", "a film", "the foot itself", "what is said"
+PLAN, FILM, FOOT, SAID = "the plan", "a film", "the foot in hand", "an answer on the case"
 FILM_VIEWS = ("lateromedial", "dorsopalmar")
 SOURCES = (FILM, PLAN, FOOT, SAID)
 """Where what a rule needs comes from; the list of rules can be told to show one of them."""
@@ -84,8 +84,21 @@ def _of_reading(code: str, more: tuple[str, ...]) -> tuple[str, tuple[str, ...]]
     return source, (*read, *length, *more)
 
 
-def left_out(applies: Applies) -> tuple[tuple[str, str], ...]:
-    """Return the feet that get no answer, each with the reason that the finding gives."""
+def left_out(rule: Rule, limits: Sequence[Limit]) -> tuple[tuple[str, str], ...]:
+    """Return the feet that get no answer by these limits, each with the finding's reason."""
+    return (*_out_of_scope(rule.applies), *_without_limit(limits))
+
+
+def _without_limit(limits: Sequence[Limit]) -> list[tuple[str, str]]:
+    groups = {limit.only for limit in limits}
+    return [
+        (feet, Reason.NOT_IN_FORCE.sentence)
+        for group, feet in GROUPS.items()
+        if None not in groups and group not in groups
+    ]
+
+
+def _out_of_scope(applies: Applies) -> list[tuple[str, str]]:
     found = []
     limbs = [LIMB_NAMES[limb] for limb in LIMBS if limb not in applies.limbs]
     if limbs:
@@ -107,4 +120,4 @@ def left_out(applies: Applies) -> tuple[tuple[str, str], ...]:
             named = " or ".join(words(each) for each in sorted(wanted))
             bare = "a bare foot" if named == "any" else f"{kind} {named}"
             found.append((bare, reason.sentence))
-    return tuple(found)
+    return found

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from referral.core.rules.rule import Limit
 from referral.errors import Invalid
 from referral.rulebook.limits import BOUNDS, tier_faults
-from referral.rulebook.overrides import LIMITS, OWN, Override, is_fixed, newest_limits
+from referral.rulebook.overrides import LIMITS, OWN, SHIPPED, Override, is_fixed, newest_limits
 from referral.rulebook.rule_file import RuleFile
 from referral.rulebook.trying import TriedExample, answer_of, tried_examples, with_value
 from referral.rules.models import RuleChangeRow
@@ -79,6 +79,8 @@ def propose_change(
     if is_fixed(file.rule):
         raise Invalid(FIXED)
     _check_since(command.since, today)
+    if command.stance == (standing.stance if standing else SHIPPED) and command.stance != LIMITS:
+        raise Invalid(ASK, {"stance": [SAME]})
     limits: tuple[Limit, ...] = ()
     tried: tuple[TriedExample, ...] = ()
     if command.stance == LIMITS:
@@ -178,7 +180,7 @@ def propose_own(command: SetOwn, taken: Sequence[str], by: str, today: date) -> 
     rule_id = _id_in(command.text)
     file, faults = read_own(command.text, command.topic, rule_id)
     if rule_id in taken or SHIPPED_ID.fullmatch(rule_id):
-        faults = (*faults, f"the id {rule_id} is one of the shipped book’s; take another")
+        faults = (*faults, f"the id {rule_id} is taken, or kept for the shipped book; take another")
     if faults or file is None:
         raise Invalid(ASK, {"text": [f"{each[:1].upper()}{each[1:]}." for each in faults]})
     if is_fixed(file.rule):

@@ -45,7 +45,7 @@ def read_own(text: str, topic: str, rule_id: str) -> tuple[RuleFile | None, tupl
     A rule with faults in its examples alone is given with them.
     """
     path = Path(topic) / f"{rule_id}.toml"
-    faults = FaultList(path.name, text)
+    faults = FaultList(path.as_posix(), text)
     file = read_rule_file(path, Path(), "practice", faults)
     found = [*faults.found, *(example_faults(file, text) if file else ())]
     return file, tuple(_said(each) for each in found)

@@ -82,6 +82,7 @@ TABLE = {
     "POST plans.consent": "422 422 403 422 403 404 404 401",
     "GET plans.new_consent": "200 200 403 200 403 404 404 303",
     "POST plans.again": "409 409 403 403 403 404 404 401",
+    "POST plans.acknowledge": "422 422 403 403 403 404 404 401",
     "POST plans.send_it_back": "422 403 403 403 403 404 404 401",
     "GET sheets.plan_signature_form": "404 200 404 404 404 404 404 303",
     "POST sheets.plan_signature": "404 422 404 404 404 404 404 401",

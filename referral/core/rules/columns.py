@@ -48,6 +48,7 @@ NEVER = frozenset(
         Reason.OTHER_DEVICE,
         Reason.OTHER_ATTACHMENT,
         Reason.NOT_IN_FORCE,
+        Reason.PUT_OFF,
         Reason.NOT_COMPARED,
         Reason.CLUB_FOOT,
     )

@@ -19,12 +19,28 @@ from referral.core.rules.many import ManyQuantities
 from referral.core.rules.rule import severity_rank
 from referral.core.rules.threshold import OUT_OF_SCOPE
 from referral.rulebook.loader import load_rulebook
+from referral.rulebook.overrides import Override, effective_book
 from tests.core.rules.feet import DAY, SOLE, book, film, foot, measured, reading, threshold, tier
 
 SHIPPED = load_rulebook()
 NUMERIC = [
     rule for rule in SHIPPED.rules if rule.kind in NUMERIC_KINDS or rule.of in NUMERIC_OTHERS
 ]
+PUT_OFF = ("R04", "R20", "R32", "R47")
+LOOSER = tuple(
+    replace(limit, at_most=(limit.at_most or 0.0) + 2.0)
+    for rule in SHIPPED.rules
+    if rule.id == "R10"
+    for limit in rule.limits
+)
+PRACTICE = effective_book(
+    SHIPPED,
+    [Override(rule, "off", "Hill Practice", DAY, "so") for rule in PUT_OFF]
+    + [Override("R10", "limits", "Hill Practice", DAY, "so", LOOSER)],
+    DAY,
+)
+"""A practice's book: rules of every kind that compares numbers are put off, one is looser."""
+
 STAGES = ("now", "after_fit", "at_due", "change")
 OUTSIDE_MM = ("foot_length_mm", "heel_to_widest_mm", "plumb_to_heel_mm", "heel_to_frog_widest_mm")
 CODES = sorted(
@@ -167,11 +183,12 @@ def is_same(one, other):
 @given(seed=st.integers(0, 2**32))
 def test_every_numeric_rule_answers_each_plan_as_it_answers_it_alone(seed):
     plans, limits = plans_of_one_foot(np.random.default_rng(seed)), LIMITS[: 4 * (seed % 2)]
+    used = PRACTICE if seed // 2 % 2 else SHIPPED
     # the plan that says what does not vary has every number, so that no rule is left unasked
-    found = judge_columns(plans[0], SHIPPED, limits, DAY, columns_of(plans))
+    found = judge_columns(plans[0], used, limits, DAY, columns_of(plans))
     row_of = {rule: row for row, rule in enumerate(found.rules)}
     for place, plan in enumerate(plans):
-        for rule, alone in first_answers(plan, SHIPPED, limits).items():
+        for rule, alone in first_answers(plan, used, limits).items():
             if rule not in row_of:
                 continue  # asked of this plan only: the first one has no such reading
             here = row_of[rule], place
@@ -182,6 +199,15 @@ def test_every_numeric_rule_answers_each_plan_as_it_answers_it_alone(seed):
             p_outside = found.p_outside(rule)[place]
             if alone.p_outside is not None:
                 assert p_outside == pytest.approx(alone.p_outside, abs=1e-15)
+
+
+def test_a_rule_that_a_practice_put_off_is_asked_of_no_plan():
+    for seed in range(20):
+        plans = plans_of_one_foot(np.random.default_rng(seed))
+        found = judge_columns(plans[0], PRACTICE, (), DAY, columns_of(plans))
+        for rule in PUT_OFF:
+            said = found.verdicts[found.rules.index(rule)]
+            assert {VERDICTS[code] for code in said} == {"NOT_APPLICABLE"}, rule
 
 
 def test_no_numeric_rule_of_the_book_is_left_out():

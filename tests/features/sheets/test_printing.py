@@ -12,8 +12,15 @@ import pytest
 
 from referral.errors import Invalid
 from referral.plans.rows import PlanLine, Value
-from referral.sheets.printing import print_sheet, render_sheet
-from referral.sheets.snapshot import Party, SeriesShown, SheetKind, Told, VisitShown
+from referral.sheets.printing import print_sheet, render_sheet, sheet_html
+from referral.sheets.snapshot import (
+    FindingShown,
+    Party,
+    SeriesShown,
+    SheetKind,
+    Told,
+    VisitShown,
+)
 from referral.sheets.wording import moment, with_u
 from referral.storage.canonical import sha256_hex
 from referral.storage.decode.film import SERVED_LONGEST_PX, jpeg_bytes, read_film
@@ -107,6 +114,21 @@ def test_a_missing_character_inside_a_drawing_is_found():
         render_sheet(snapshot, PICTURES)
 
 
+@pytest.mark.parametrize("verdict", ["WITHIN", "NOT_APPLICABLE", "OUTSIDE"])
+def test_what_a_practice_has_set_is_printed_whole_whatever_its_answer(verdict):
+    part = sample().limbs[0]
+    says = "Weeks: 5.0 weeks. Shipped limit: at most 8; loosened by Hill Practice since 2026-12-01."
+    found = FindingShown("R22", "Weeks", "after_fit", verdict, "caution", says, "practice", "", "")
+    snapshot = replace(sample(), limbs=(replace(part, findings=(found,)),))
+    printed = printed_text(sheet_html(snapshot, PICTURES))
+    assert "loosened by Hill Practice since 1 Dec 2026" in printed
+    assert "Limit: practice rule" in printed
+    shipped = replace(found, limit_from="shipped")
+    quiet = replace(sample(), limbs=(replace(part, findings=(shipped,)),))
+    is_said = "Hill Practice" in printed_text(sheet_html(quiet, PICTURES))
+    assert is_said is (verdict == "OUTSIDE")
+
+
 def test_style_and_title_are_not_printed_text():
     html = "<html><head><title>蹄</title><style>p{content:'葉'}</style></head><p>A &amp; B</p>"
     assert printed_text(html) == "A & B"
@@ -159,54 +181,6 @@ def test_one_content_has_one_fingerprint():
 @pytest.mark.pdf
 def test_the_same_snapshot_makes_the_same_bytes():
     assert print_sheet(sample(), PICTURES) == print_sheet(sample(), PICTURES)
-
-
-@pytest.mark.pdf
-def test_the_sheet_claims_and_keeps_its_archival_form(sheets):
-    with opened(sheets.agreed.twice) as document:
-        root = document.Root
-        packet = root.Metadata.read_bytes()
-        assert b"pdfaid" in packet
-        assert b"pdfuaid" in packet
-        assert root.MarkInfo.Marked
-        assert root.Lang == "en"
-        assert root.ViewerPreferences.DisplayDocTitle
-        assert pikepdf.Name("/GTS_PDFA1") == root.OutputIntents[0].S
-        assert "/JavaScript" not in root.Names
-        assert "/OpenAction" not in root
-        assert "/NeedAppearances" not in root.AcroForm
-        for page in document.pages:
-            assert page.obj.get("/Tabs", pikepdf.Name.S) == pikepdf.Name.S
-
-
-@pytest.mark.pdf
-def test_fields_are_tagged_and_named_before_the_first_signature(sheets):
-    with opened(sheets.agreed.unsigned) as document:
-        fields = list(document.Root.AcroForm.Fields)
-        assert [str(field.T) for field in fields] == ["Sig_Vet", "Sig_Farrier"]
-        assert str(fields[0].TU) == "Signature of Ines Corvane, vet"
-        numbers = document.Root.StructTreeRoot.ParentTree.Nums
-        tree = {int(numbers[at]): numbers[at + 1] for at in range(0, len(numbers), 2)}
-        for field in fields:
-            assert int(field.F) == 132
-            element = tree[int(field.StructParent)]
-            assert pikepdf.Name.Form == element.S
-            assert element.K.Obj.T == field.T
-        left, right = (list(map(float, field.Rect)) for field in fields)
-        assert left[1] == right[1]
-        assert left[2] < right[0]
-
-
-@pytest.mark.pdf
-def test_every_font_is_ours_and_embedded(sheets):
-    listed = subprocess.run(
-        ["pdffonts", "-"], input=sheets.agreed.twice, capture_output=True, check=True
-    )
-    rows = [line.split() for line in listed.stdout.decode().splitlines()[2:]]
-    assert rows
-    for row in rows:
-        assert row[0].split("+")[1].startswith("Noto-Sans")
-        assert row[4] == "yes"
 
 
 @pytest.mark.pdf
