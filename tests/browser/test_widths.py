@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Page
 
 from referral.app import create_app, worker_of
+from referral.assessments.choices import NUMBERS
 from referral.assessments.service import Assess, assess
 from referral.films.intake import SendFilm, keep_upload
 from referral.films.service import TakenHow
@@ -24,7 +25,7 @@ from tests.web.yard import plain_jpeg
 
 WIDTHS = (320, 390, 1280)
 NOT_A_PAGE = re.compile(r"\.(pdf|csv|jpg)(\?|$)|/original$|/sign-out$")
-IDS = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}|(?<=/)\d+(?=/|$)")
+IDS = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}|(?<=/)\d+(?=/|$)|(?<=/rules/)R\d+")
 EACH_HAS_ITS_OWN = ("/", "/cases/N", "/cases/N/films/N", "/cases/N/plans/N")
 """Pages that are another page for another person."""
 BESIDE_THE_SCREEN = """() => {
@@ -54,6 +55,8 @@ BESIDE_THE_SCREEN = """() => {
   return document.documentElement.scrollWidth > innerWidth ? ['the page', ...said] : said;
 }"""
 """Names what lies beside the screen, but for what is made to be pushed sideways: no caption is."""
+MEASURED = {code: 50.0 for code, _asks in NUMBERS}
+"""Everything that can be measured on a foot, so that each stands beside the film's own."""
 KINDS_OF_A_CASE = 30
 """Fewer kinds of page than this, and the way through them is lost."""
 
@@ -94,9 +97,7 @@ def address(database, tmp_path, story, serve) -> str:
             taken = TakenHow("LF", view, story.today, "after", "no")
             sent = SendFilm(plain_jpeg((900, 1200)), f"{view}.jpg", taken, story.today)
             keep_upload(session, story.access(session, "farrier"), wired.blobs, sent, story.now)
-        seen = Assess(
-            "LF", story.today, {"landing": "flat"}, {"foot_width_mm": 130.0}, None, story.today
-        )
+        seen = Assess("LF", story.today, {"landing": "flat"}, MEASURED, None, story.today)
         assess(session, story.access(session, "farrier"), seen, story.now)
         farrier = an_actor(session, session.merge(story.cast.farrier), story.now)
         line = StockLine("straight_bar", "steel", "2", 146.0, 134.0, 20.0, 10.0, 4, None)
