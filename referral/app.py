@@ -11,6 +11,7 @@ from referral.accounts.passwords import Passwords
 from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
 from referral.cases import booking_views as cases_booking_views
+from referral.cases import joining_views as cases_joining_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
 from referral.desk import diary_views as desk_diary_views
@@ -47,6 +48,7 @@ FEATURES = (
     cases_views.blueprint,
     cases_note_views.blueprint,
     cases_booking_views.blueprint,
+    cases_joining_views.blueprint,
     films_views.blueprint,
     films_repeat_views.blueprint,
     assessments_views.blueprint,

@@ -28,10 +28,11 @@ def words(*, required: bool = False) -> fields.String:
 
 
 class OpenCaseForm(Schema):
-    """Open a case: which horse, which farrier, whose law."""
+    """Open a case: which horse, which farrier (known, or by an address in full), whose law."""
 
     horse_id = fields.UUID(required=True)
-    farrier_id = fields.UUID(required=True)
+    farrier_id = fields.UUID(load_default=None)
+    farrier_email = fields.Email(load_default=None, validate=validate.Length(max=254))
     jurisdiction = fields.String(required=True, validate=validate.OneOf(codes(JURISDICTIONS)))
 
 

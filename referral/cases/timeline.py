@@ -35,6 +35,7 @@ class NewEntry:
     """What is to be written: the move, the day it happened, facts, and erasable texts.
 
     ``based_on`` is the revision the writer had on screen; None for what never conflicts.
+    ``also_tell`` are people to be told whoever's turn it is, if they are on the case.
     """
 
     move: Move
@@ -43,6 +44,7 @@ class NewEntry:
     texts: Mapping[str, str | None] = field(default_factory=dict)
     reference: UUID | None = None
     based_on: int | None = None
+    also_tell: frozenset[UUID] = frozenset()
 
 
 def digest(content: Any) -> str:  # noqa: ANN401 - any JSON value
@@ -93,7 +95,7 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
     session.add(entry)
     session.flush()
     session.add_all(values)
-    _tell(session, access, entry, now)
+    _tell(session, access, entry, new.also_tell, now)
     return entry
 
 
@@ -150,7 +152,9 @@ def entry_hash(entry: Entry) -> str:
     )
 
 
-def _tell(session: Session, access: CaseAccess, entry: Entry, now: datetime) -> None:
+def _tell(
+    session: Session, access: CaseAccess, entry: Entry, also: frozenset[UUID], now: datetime
+) -> None:
     state = after(access.state, Happening(entry.kind, entry.actor_role, entry.content))
     rows = session.execute(
         select(CaseMember.person_id, CaseMember.role).where(
@@ -161,7 +165,7 @@ def _tell(session: Session, access: CaseAccess, entry: Entry, now: datetime) -> 
     told = {
         person_id
         for person_id, role in rows
-        if person_id != access.actor_id and (everybody or role == state.turn)
+        if person_id != access.actor_id and (everybody or role == state.turn or person_id in also)
     }
     tell(session, told, Happened(access.case_id, entry.kind, entry.id), now)
 

@@ -55,7 +55,9 @@ ENTRIES: Mapping[Move, str] = {
     Move.RAISE_FLAG: "raised a red flag: {sign}",
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",
-    Move.INVITE: "brought somebody onto the case",
+    Move.INVITE: "asked a {role} onto the case",
+    Move.TAKE_INVITE_BACK: "took back what a {role} was asked",
+    Move.JOIN: "came onto the case",
     Move.SIGN_SHEET: "signed the {letter}",
     Move.CLOSE: "closed the case: {outcome}",
     Move.REOPEN: "reopened the case",
@@ -73,6 +75,8 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     said = ENTRIES[move].format_map(_Blank(content, **_named(content)))
     if move is Move.SET_LIMIT and content.get("withdrawn"):
         return said.replace("set a limit", "took back the limit", 1)
+    if move is Move.INVITE and content.get("person"):
+        return said.replace("asked", "brought", 1)
     if move is Move.BOOK_VISIT and content.get("called_off"):
         return f"called off the {content['comes']}'s visit"
     return said

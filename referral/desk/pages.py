@@ -7,6 +7,7 @@ from uuid import UUID
 
 from referral.cases.access import CaseAccess
 from referral.cases.choices import JURISDICTIONS
+from referral.cases.joining import Asked
 from referral.core.workflow import Move
 from referral.films.guides import GuidesPage
 
@@ -29,9 +30,10 @@ class DeskRow:
 
 @dataclass(frozen=True, slots=True)
 class DeskPage:
-    """The desk: every case of this person, those that wait on them first."""
+    """The desk: every case of this person, those that wait on them first; what they are asked."""
 
     rows: tuple[DeskRow, ...]
+    asked: tuple[Asked, ...]
     may_open: bool
 
     def group(self, *standings: str) -> tuple[DeskRow, ...]:
@@ -48,6 +50,15 @@ class PersonLine:
     role: str
     organisation: str | None
     phone: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AskedLine:
+    """Somebody who is asked onto the case and has not answered."""
+
+    invitation_id: UUID
+    email: str
+    role: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,6 +268,7 @@ class CasePage:
     today: date
     recheck: str | None
     people: tuple[PersonLine, ...]
+    asked: tuple[AskedLine, ...]
     problems: tuple[ProblemLine, ...]
     limits: tuple[LimitLine, ...]
     referral: ReferralLine | None

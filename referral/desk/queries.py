@@ -8,9 +8,11 @@ from uuid import UUID
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
+from referral.accounts.actor import Actor
 from referral.accounts.models import Person
 from referral.cases.access import CaseAccess
 from referral.cases.choices import SIGNS
+from referral.cases.joining import asked_onto, invitations_for
 from referral.cases.models import Case, CaseMember, Problem, Referral
 from referral.cases.queries import (
     case_states,
@@ -28,6 +30,7 @@ from referral.clock import day_at
 from referral.core.standing import standing
 from referral.core.workflow import CaseState, Role, Stage
 from referral.desk.pages import (
+    AskedLine,
     CasePage,
     DeskPage,
     DeskRow,
@@ -60,8 +63,9 @@ from referral.notices.models import Notice
 ORDER = ("waiting on you", "overdue", "due", "waiting on them", "quiet", "closed")
 
 
-def desk_page(session: Session, person_id: UUID, roles: Sequence[str], now: datetime) -> DeskPage:
-    """Return every case of this person, those that wait on them first."""
+def desk_page(session: Session, actor: Actor, now: datetime) -> DeskPage:
+    """Return every case of this person, those that wait on them first, and what they are asked."""
+    person_id = actor.person_id
     cases = cases_of(session, person_id)
     ids = [case.id for case in cases]
     states = case_states(session, ids)
@@ -88,7 +92,8 @@ def desk_page(session: Session, person_id: UUID, roles: Sequence[str], now: date
             )
         )
     rows.sort(key=lambda row: (not row.has_red_flag, ORDER.index(row.standing), -row.number))
-    return DeskPage(tuple(rows), may_open="vet" in roles)
+    asked = invitations_for(session, actor)
+    return DeskPage(tuple(rows), asked, may_open="vet" in actor.roles)
 
 
 def _standing(state: CaseState, roles: Sequence[Role], today: date) -> str:
@@ -165,6 +170,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         today=today,
         recheck=_recheck(access.state, people),
         people=people,
+        asked=_asked(session, access.case_id),
         problems=_problem_lines(session, access),
         limits=_limits(session, access),
         referral=_referral(session, access),
@@ -228,6 +234,11 @@ def _people(session: Session, access: CaseAccess) -> tuple[PersonLine, ...]:
         )
         for member, person, organisation in people_on(session, access.case_id)
     )
+
+
+def _asked(session: Session, case_id: UUID) -> tuple[AskedLine, ...]:
+    rows = asked_onto(session, case_id)
+    return tuple(AskedLine(each.id, each.email, each.role) for each in rows)
 
 
 def _names(session: Session, access: CaseAccess) -> Mapping[UUID, str]:

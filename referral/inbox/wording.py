@@ -29,7 +29,9 @@ SAYS: Mapping[Move, str] = {
     Move.RAISE_FLAG: "a red flag was raised: look now",
     Move.ANSWER_FLAG: "a red flag was answered",
     Move.JUDGE_AGAIN: "the plan was judged again",
-    Move.INVITE: "somebody was brought onto the case",
+    Move.INVITE: "somebody was asked onto the case",
+    Move.TAKE_INVITE_BACK: "what somebody was asked was taken back",
+    Move.JOIN: "somebody came onto the case",
     Move.CLOSE: "the case was closed",
     Move.REOPEN: "the case was reopened",
 }

@@ -41,7 +41,7 @@ _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
     Topic.RED_FLAG: (Move.RAISE_FLAG, Move.ANSWER_FLAG),
     Topic.REFERRAL: (
         Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.SEND_REFERRAL, Move.ACKNOWLEDGE, Move.INVITE,
-        Move.CLOSE, Move.REOPEN,
+        Move.TAKE_INVITE_BACK, Move.JOIN, Move.CLOSE, Move.REOPEN,
     ),
     Topic.QUESTION: (Move.ASK_QUESTION, Move.ANSWER_QUESTION),
     Topic.PLAN: (

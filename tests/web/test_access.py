@@ -48,6 +48,10 @@ TABLE = {
     "POST cases.answer": "422 403 403 403 403 404 404 401",
     "POST cases.closure": "422 403 403 403 403 404 404 401",
     "POST films.add": "422 422 422 422 403 404 404 401",
+    "GET joining.new": "200 200 403 403 200 404 404 303",
+    "POST joining.ask": "422 422 403 403 422 404 404 401",
+    "POST joining.withdraw": "404 404 403 403 404 404 404 401",
+    "POST joining.reply": "404 404 404 404 404 404 404 401",
     "GET notes.new": "200 200 403 403 403 404 404 303",
     "POST notes.keep": "422 422 403 403 403 404 404 401",
     "POST notes.confirm": "404 404 403 403 403 404 404 401",
@@ -232,6 +236,7 @@ def values_in(story) -> dict[str, object]:
             "what": "observations",
             "kind": "calls",
             "call_id": new_id(NOW),
+            "invitation_id": new_id(NOW),
             "horse_id": access.horse_id,
             "film_id": session.scalars(select(Film.id)).one(),
             "assessment_id": session.scalars(select(Assessment.id)).one(),
@@ -295,8 +300,9 @@ GARBAGE = (
     "x" * 9000,
 )
 FIELDS = """
-    about answer authority at_least at_most birth_year born_year breed chip condition cost
-    decision farrier_id fit_on fitted_on given_by given_on goals happened_on horse_id how
+    email farrier_email person_id role about answer authority at_least at_most
+    birth_year born_year breed chip condition cost decision
+    farrier_id fit_on fitted_on given_by given_on goals happened_on horse_id how
     interval_weeks landmarks limb limbs marker_ends marker_length_mm measure name
     natural_width no_limits outcome owner_email owner_name palmar_angle_deg password
     pdf_sha256 reason recheck_on recheck_owner recheck_role reference replaces_id revision
