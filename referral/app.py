@@ -15,6 +15,7 @@ from referral.cases import joining_views as cases_joining_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
 from referral.desk import diary_views as desk_diary_views
+from referral.desk import horse_views as desk_horse_views
 from referral.desk import views as desk_views
 from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
@@ -61,6 +62,7 @@ FEATURES = (
     sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,
+    desk_horse_views.blueprint,
 )
 """Every feature that has pages, in the order of the house."""
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
+from referral.cases.asking import Request, request_of
 from referral.cases.choices import (
     CERTAINTIES,
     CONDITIONS,
@@ -28,6 +29,8 @@ TEMPLATES: dict[str, tuple[str, Move]] = {
     "answers": ("cases/answer.html", Move.ANSWER_QUESTION),
     "observations": ("cases/observation.html", Move.ADD_OBSERVATION),
     "red-flags": ("cases/red_flag.html", Move.RAISE_FLAG),
+    "take-ups": ("cases/take_up.html", Move.TAKE_UP),
+    "answers-with-reason": ("cases/turn_down.html", Move.TURN_DOWN),
     "closures": ("cases/closure.html", Move.CLOSE),
     "reopenings": ("cases/reopening.html", Move.REOPEN),
 }
@@ -74,6 +77,7 @@ class FormPage:
     question: tuple[UUID, str] | None
     live_flags: tuple[tuple[UUID, str], ...]
     phones: tuple[tuple[str, str], ...]
+    asked: Request | None = None
     about: UUID | None = None
     limbs: tuple[tuple[str, str], ...] = LIMBS
     conditions: tuple[tuple[str, str], ...] = CONDITIONS
@@ -124,6 +128,7 @@ def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
         question=_open_question(visit),
         live_flags=_live_flags(visit),
         phones=_phones(visit),
+        asked=request_of(visit.session, visit.access.case_id),
         about=about,
     )
     if what == "withdrawals" and about not in {each.limit_id for each in page.limits}:

@@ -122,6 +122,20 @@ def ask_onto(session: Session, access: CaseAccess, command: AskOnto, now: dateti
         person = known_person(session, access.actor_id, command.role, command.choice.person_id)
         bring_on(session, access, command, person, now)
         return
+    row = invite(session, access, command, now)
+    facts = {"role": command.role.value}
+    new = NewEntry(Move.INVITE, command.happened_on, facts, {"email": row.email}, row.id)
+    append(session, access, new, now)
+
+
+def invite(session: Session, access: CaseAccess, command: AskOnto, now: datetime) -> Invitation:
+    """Keep that an address is asked; its entry is the caller's.
+
+    Raises
+    ------
+    Invalid
+        If it is asked already.
+    """
     email = (command.choice.email or "").strip().lower()
     if email in {each.email for each in asked_onto(session, access.case_id)}:
         raise Invalid("They are asked already.", {"email": ["They are asked already."]})
@@ -134,9 +148,8 @@ def ask_onto(session: Session, access: CaseAccess, command: AskOnto, now: dateti
         asked_at=now,
     )
     session.add(row)
-    facts = {"role": command.role.value}
-    new = NewEntry(Move.INVITE, command.happened_on, facts, {"email": email}, row.id)
-    append(session, access, new, now)
+    session.flush()
+    return row
 
 
 def bring_on(
@@ -189,6 +202,15 @@ def add_member(
     )
     session.add(row)
     session.flush()
+
+
+def is_foreseen(session: Session, case_id: UUID, role: Role) -> bool:
+    """Say whether somebody is on a case as this, or is asked onto it."""
+    found = select(CaseMember.id).where(
+        CaseMember.case_id == case_id, CaseMember.role == role.value, CaseMember.until.is_(None)
+    )
+    asked = any(each.role == role.value for each in asked_onto(session, case_id))
+    return asked or session.scalars(found).first() is not None
 
 
 def _open() -> Select[Any]:

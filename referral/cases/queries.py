@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import Organisation, Person
@@ -96,6 +96,15 @@ def cases_of(session: Session, person_id: UUID) -> Sequence[Case]:
         )
         .unique()
         .all()
+    )
+
+
+def horses_on_cases(person_id: UUID) -> Select[UUID]:
+    """Return the query for the horses of every case that this person has a part in."""
+    return (
+        select(Case.horse_id)
+        .join(CaseMember, CaseMember.case_id == Case.id)
+        .where(CaseMember.person_id == person_id, CaseMember.until.is_(None))
     )
 
 

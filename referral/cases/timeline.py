@@ -26,7 +26,15 @@ from referral.storage.ids import new_id
 
 GENESIS = "0" * 64
 SALT_BYTES = 32
-TOLD_TO_ALL = frozenset({Move.RAISE_FLAG.value, Move.ANSWER_FLAG.value, Move.CLOSE.value})
+TOLD_TO_ALL = frozenset(
+    {
+        Move.RAISE_FLAG.value,
+        Move.ANSWER_FLAG.value,
+        Move.CLOSE.value,
+        Move.TAKE_UP.value,
+        Move.TURN_DOWN.value,
+    }
+)
 """What everybody on the case is told of; of the rest, whoever's turn it is then."""
 
 

@@ -19,7 +19,9 @@ STAGES = {
 
 ENTRIES: Mapping[Move, str] = {
     Move.OPEN_CASE: "opened the case",
-    Move.ASK_EXAMINATION: "asked for an examination",
+    Move.ASK_EXAMINATION: "asked for an examination of {limb}: {about}",
+    Move.TAKE_UP: "took the request up",
+    Move.TURN_DOWN: "answered the request and closed it",
     Move.SEND_REFERRAL: "sent referral {n}",
     Move.ACKNOWLEDGE: "acknowledged the referral",
     Move.ASK_QUESTION: "asked a question",

@@ -38,6 +38,8 @@ class Move(StrEnum):
 
     OPEN_CASE = "case_opened"
     ASK_EXAMINATION = "examination_asked"
+    TAKE_UP = "examination_taken_up"
+    TURN_DOWN = "examination_turned_down"
     SEND_REFERRAL = "referral_sent"
     ACKNOWLEDGE = "referral_acknowledged"
     ASK_QUESTION = "question_asked"

@@ -66,6 +66,8 @@ def _law(
 LAWS: Mapping[Move, Law] = {
     Move.OPEN_CASE: _law({_V}, {Stage.NEW}, Stage.OPENED),
     Move.ASK_EXAMINATION: _law({_F, _O}, {Stage.NEW}, Stage.ASKED),
+    Move.TAKE_UP: _law({_V}, {Stage.ASKED}, Stage.OPENED),
+    Move.TURN_DOWN: _law({_V}, {Stage.ASKED}, Stage.CLOSED),
     Move.SEND_REFERRAL: _law(
         {_V},
         {Stage.OPENED, Stage.ASKED, Stage.QUESTION, Stage.PLANNING, Stage.MONITORING},

@@ -34,7 +34,7 @@ def _main(page: CasePage) -> list[Action]:
     if live:
         answer = Action("Answer the red flag", f"red-flags/{live[0].flag_id}/answers/new", True)
         return [answer] if access.may(Move.ANSWER_FLAG) else []
-    if state.stage in (Stage.OPENED, Stage.ASKED) and access.may(Move.SEND_REFERRAL):
+    if state.stage is Stage.OPENED and access.may(Move.SEND_REFERRAL):
         return [_before_referral(page)]
     numbers = {"plan": state.plan_n, "reset": state.reset_n}
     return [
@@ -59,6 +59,7 @@ def _before_referral(page: CasePage) -> Action:
 
 
 _MAIN: tuple[tuple[Stage, Move, str, str, bool], ...] = (
+    (Stage.ASKED, Move.TAKE_UP, "Take the request up", "take-ups/new", False),
     (Stage.REFERRED, Move.ACKNOWLEDGE, "Acknowledge the referral", "acknowledgements", True),
     (Stage.QUESTION, Move.ANSWER_QUESTION, "Answer the question", "answers/new", False),
     (Stage.PLANNING, Move.SUBMIT_PLAN, "Write the plan", "plans/new", False),
@@ -72,6 +73,7 @@ _MAIN: tuple[tuple[Stage, Move, str, str, bool], ...] = (
     (Stage.MONITORING, Move.SUBMIT_PLAN, "Plan the next reset", "plans/new", False),
 )
 _MORE: tuple[tuple[Move, str, str], ...] = (
+    (Move.TURN_DOWN, "Answer the request without taking it up", "answers-with-reason/new"),
     (Move.ADD_PHOTO, "Add a film or photo", "films/new"),
     (Move.RECORD_READINGS, "Assess a foot", "assessments/new"),
     (Move.RECORD_READINGS, "Type readings", "readings/new"),

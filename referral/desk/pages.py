@@ -6,6 +6,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from referral.cases.access import CaseAccess
+from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
 from referral.cases.joining import Asked
 from referral.core.workflow import Move
@@ -35,6 +36,7 @@ class DeskPage:
     rows: tuple[DeskRow, ...]
     asked: tuple[Asked, ...]
     may_open: bool
+    may_ask: bool
 
     def group(self, *standings: str) -> tuple[DeskRow, ...]:
         """Return the rows that stand in one of these ways."""
@@ -271,6 +273,7 @@ class CasePage:
     asked: tuple[AskedLine, ...]
     problems: tuple[ProblemLine, ...]
     limits: tuple[LimitLine, ...]
+    request: Request | None
     referral: ReferralLine | None
     questions: tuple[QuestionLine, ...]
     flags: tuple[FlagLine, ...]

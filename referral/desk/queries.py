@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from referral.accounts.actor import Actor
 from referral.accounts.models import Person
 from referral.cases.access import CaseAccess
+from referral.cases.asking import request_of
 from referral.cases.choices import SIGNS
 from referral.cases.joining import asked_onto, invitations_for
 from referral.cases.models import Case, CaseMember, Problem, Referral
@@ -65,8 +66,18 @@ ORDER = ("waiting on you", "overdue", "due", "waiting on them", "quiet", "closed
 
 def desk_page(session: Session, actor: Actor, now: datetime) -> DeskPage:
     """Return every case of this person, those that wait on them first, and what they are asked."""
-    person_id = actor.person_id
-    cases = cases_of(session, person_id)
+    return DeskPage(
+        desk_rows(session, actor.person_id, cases_of(session, actor.person_id), now),
+        invitations_for(session, actor),
+        may_open="vet" in actor.roles,
+        may_ask=bool({"farrier", "owner"} & set(actor.roles)),
+    )
+
+
+def desk_rows(
+    session: Session, person_id: UUID, cases: Sequence[Case], now: datetime
+) -> tuple[DeskRow, ...]:
+    """Return cases that this person has a part in, those that wait on them first."""
     ids = [case.id for case in cases]
     states = case_states(session, ids)
     mine = _my_roles(session, person_id, ids)
@@ -92,8 +103,7 @@ def desk_page(session: Session, actor: Actor, now: datetime) -> DeskPage:
             )
         )
     rows.sort(key=lambda row: (not row.has_red_flag, ORDER.index(row.standing), -row.number))
-    asked = invitations_for(session, actor)
-    return DeskPage(tuple(rows), asked, may_open="vet" in actor.roles)
+    return tuple(rows)
 
 
 def _standing(state: CaseState, roles: Sequence[Role], today: date) -> str:
@@ -173,6 +183,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         asked=_asked(session, access.case_id),
         problems=_problem_lines(session, access),
         limits=_limits(session, access),
+        request=request_of(session, access.case_id),
         referral=_referral(session, access),
         questions=_questions(session, access, names),
         flags=_flags(session, access, names),

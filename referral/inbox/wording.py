@@ -10,6 +10,8 @@ from referral.core.workflow import Move
 SAYS: Mapping[Move, str] = {
     Move.OPEN_CASE: "a case was opened with you",
     Move.ASK_EXAMINATION: "an examination is asked for",
+    Move.TAKE_UP: "the examination you asked for was taken up",
+    Move.TURN_DOWN: "the examination you asked for was answered",
     Move.SEND_REFERRAL: "a referral was sent to you",
     Move.ACKNOWLEDGE: "the referral was acknowledged",
     Move.ASK_QUESTION: "a question waits for your answer",

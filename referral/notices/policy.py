@@ -40,8 +40,8 @@ TOPIC_NAMES: Mapping[Topic, str] = {
 _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
     Topic.RED_FLAG: (Move.RAISE_FLAG, Move.ANSWER_FLAG),
     Topic.REFERRAL: (
-        Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.SEND_REFERRAL, Move.ACKNOWLEDGE, Move.INVITE,
-        Move.TAKE_INVITE_BACK, Move.JOIN, Move.CLOSE, Move.REOPEN,
+        Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.TAKE_UP, Move.TURN_DOWN, Move.SEND_REFERRAL,
+        Move.ACKNOWLEDGE, Move.INVITE, Move.TAKE_INVITE_BACK, Move.JOIN, Move.CLOSE, Move.REOPEN,
     ),
     Topic.QUESTION: (Move.ASK_QUESTION, Move.ANSWER_QUESTION),
     Topic.PLAN: (

@@ -33,7 +33,11 @@ TURN_MOVES = {
         ("owner", "examination_asked"): "asked",
     },
     "opened": {("vet", "referral_sent"): "referred"},
-    "asked": {("vet", "referral_sent"): "referred"},
+    "asked": {
+        ("vet", "examination_taken_up"): "opened",
+        ("vet", "examination_turned_down"): "closed",
+        ("vet", "referral_sent"): "referred",
+    },
     "referred": {
         ("farrier", "referral_acknowledged"): "planning",
         ("farrier", "question_asked"): "question",

@@ -121,7 +121,11 @@ TABLE = {
     "GET healthz": "200 200 200 200 200 200 200 200",
     "GET horses.horses": "200 200 200 200 200 200 200 303",
     "POST horses.record": "422 422 403 403 403 422 422 401",
-    "GET horses.show": "200 404 404 200 404 404 404 303",
+    "GET horse.show": "200 200 200 200 200 404 404 303",
+    "GET horse.new_request": "200 200 200 200 200 200 200 303",
+    "POST horse.ask": "422 422 422 422 422 422 422 401",
+    "POST cases.taking_up": "409 403 403 403 403 404 404 401",
+    "POST cases.turning_down": "422 403 403 403 403 404 404 401",
     "GET horses.new_horse": "200 200 403 403 403 200 200 303",
     "GET shoes.stock": "404 200 404 404 404 404 200 303",
     "GET shoes.new_shoe": "404 200 404 404 404 404 200 303",
@@ -300,7 +304,7 @@ GARBAGE = (
     "x" * 9000,
 )
 FIELDS = """
-    email farrier_email person_id role about answer authority at_least at_most
+    vet_id vet_email email farrier_email person_id role about answer authority at_least at_most
     birth_year born_year breed chip condition cost decision
     farrier_id fit_on fitted_on given_by given_on goals happened_on horse_id how
     interval_weeks landmarks limb limbs marker_ends marker_length_mm measure name
