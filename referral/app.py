@@ -11,6 +11,7 @@ from referral.accounts.passwords import Passwords
 from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
 from referral.cases import booking_views as cases_booking_views
+from referral.cases import handing_views as cases_handing_views
 from referral.cases import joining_views as cases_joining_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
@@ -50,6 +51,7 @@ FEATURES = (
     cases_note_views.blueprint,
     cases_booking_views.blueprint,
     cases_joining_views.blueprint,
+    cases_handing_views.blueprint,
     films_views.blueprint,
     films_repeat_views.blueprint,
     assessments_views.blueprint,

@@ -122,6 +122,12 @@ def people_on(
     return [(member, person, organisation) for member, person, organisation in rows]
 
 
+def names_on(session: Session, case_id: UUID) -> Mapping[UUID, str]:
+    """Return the name of everybody who is or ever was on the case."""
+    ever = select(CaseMember.person_id).where(CaseMember.case_id == case_id)
+    return dict(session.execute(select(Person.id, Person.name).where(Person.id.in_(ever))).all())
+
+
 def current_limits(session: Session, case_id: UUID) -> Sequence[Limit]:
     """Return the limits in force: neither replaced nor withdrawn, oldest first."""
     replaced = select(Limit.replaces_id).where(

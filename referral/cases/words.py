@@ -60,6 +60,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.INVITE: "asked a {role} onto the case",
     Move.TAKE_INVITE_BACK: "took back what a {role} was asked",
     Move.JOIN: "came onto the case",
+    Move.HAND_OVER: "handed the {role}'s part over",
     Move.SIGN_SHEET: "signed the {letter}",
     Move.CLOSE: "closed the case: {outcome}",
     Move.REOPEN: "reopened the case",

@@ -78,6 +78,7 @@ class Move(StrEnum):
     INVITE = "member_added"
     TAKE_INVITE_BACK = "invitation_taken_back"
     JOIN = "member_joined"
+    HAND_OVER = "handed_over"
     SIGN_SHEET = "sheet_signed"
     CLOSE = "case_closed"
     REOPEN = "case_reopened"

@@ -110,6 +110,7 @@ LAWS: Mapping[Move, Law] = {
     Move.INVITE: _law({_V, _F, _C}, _KNOWN),
     Move.TAKE_INVITE_BACK: _law({_V, _F, _C}, _KNOWN),
     Move.JOIN: _law({_V, _F, _A, _C}, _KNOWN),
+    Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
     Move.SIGN_SHEET: _law({_V}, _KNOWN),
     Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
     Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),

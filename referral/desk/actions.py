@@ -90,6 +90,7 @@ _MORE: tuple[tuple[Move, str, str], ...] = (
     (Move.STEP_DOWN, "Step a device down", "notes/step-downs/new"),
     (Move.RENEW_DEVICE, "Keep a device on, with a reason", "notes/renewals/new"),
     (Move.INVITE, "Ask somebody onto the case", "members/new"),
+    (Move.HAND_OVER, "Hand a part over", "hand-overs/new"),
     (Move.RAISE_FLAG, "Raise a red flag", "red-flags/new"),
     (Move.CLOSE, "Close the case", "closures/new"),
     (Move.REOPEN, "Open the case again", "reopenings/new"),

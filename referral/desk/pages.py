@@ -30,11 +30,22 @@ class DeskRow:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftLine:
+    """A case that whoever looks handed over: to whom, and when."""
+
+    number: int
+    horse: str
+    to: str
+    handed_on: date
+
+
+@dataclass(frozen=True, slots=True)
 class DeskPage:
     """The desk: every case of this person, those that wait on them first; what they are asked."""
 
     rows: tuple[DeskRow, ...]
     asked: tuple[Asked, ...]
+    left: tuple[LeftLine, ...]
     may_open: bool
     may_ask: bool
 

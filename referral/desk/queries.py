@@ -9,12 +9,12 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from referral.accounts.actor import Actor
-from referral.accounts.models import Person
 from referral.cases.access import CaseAccess
 from referral.cases.asking import request_of
 from referral.cases.choices import SIGNS
+from referral.cases.handing import cases_left
 from referral.cases.joining import asked_onto, invitations_for
-from referral.cases.models import Case, CaseMember, Problem, Referral
+from referral.cases.models import Case, CaseMember, Entry, Problem, Referral
 from referral.cases.queries import (
     case_states,
     cases_of,
@@ -22,6 +22,7 @@ from referral.cases.queries import (
     current_problems,
     flags_of,
     latest_referral,
+    names_on,
     people_on,
     questions_of,
 )
@@ -36,6 +37,7 @@ from referral.desk.pages import (
     DeskPage,
     DeskRow,
     FlagLine,
+    LeftLine,
     LimitLine,
     PersonLine,
     ProblemLine,
@@ -69,8 +71,18 @@ def desk_page(session: Session, actor: Actor, now: datetime) -> DeskPage:
     return DeskPage(
         desk_rows(session, actor.person_id, cases_of(session, actor.person_id), now),
         invitations_for(session, actor),
+        _left(session, actor.person_id),
         may_open="vet" in actor.roles,
         may_ask=bool({"farrier", "owner"} & set(actor.roles)),
+    )
+
+
+def _left(session: Session, person_id: UUID) -> tuple[LeftLine, ...]:
+    left = cases_left(session, person_id)
+    horses = _horse_names(session, [each.case.id for each in left])
+    return tuple(
+        LeftLine(each.case.number, horses[each.case.id], each.to, each.last.happened_on)
+        for each in left
     )
 
 
@@ -167,7 +179,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
     horse = session.get_one(Horse, access.horse_id)
     owner = owner_of(session, horse)
     people = _people(session, access)
-    names = _names(session, access)
+    names = names_on(session, access.case_id)
     return CasePage(
         access=access,
         horse=horse.name,
@@ -252,12 +264,6 @@ def _asked(session: Session, case_id: UUID) -> tuple[AskedLine, ...]:
     return tuple(AskedLine(each.id, each.email, each.role) for each in rows)
 
 
-def _names(session: Session, access: CaseAccess) -> Mapping[UUID, str]:
-    ever = select(CaseMember.person_id).where(CaseMember.case_id == access.case_id)
-    rows = session.execute(select(Person.id, Person.name).where(Person.id.in_(ever)))
-    return dict(rows.all())
-
-
 def _recheck(state: CaseState, people: Sequence[PersonLine]) -> str | None:
     if state.recheck_on is None or state.stage is Stage.CLOSED:
         return None
@@ -318,7 +324,15 @@ def _timeline(
     session: Session, access: CaseAccess, names: Mapping[UUID, str]
 ) -> tuple[TimelineLine, ...]:
     entries = entries_of(session, access.case_id)
-    texts = texts_of(session, entries)
+    return timeline_lines(entries, texts_of(session, entries), names)
+
+
+def timeline_lines(
+    entries: Sequence[Entry],
+    texts: Mapping[UUID, Mapping[str, str]],
+    names: Mapping[UUID, str],
+) -> tuple[TimelineLine, ...]:
+    """Return entries in plain words, in their order."""
     return tuple(
         TimelineLine(
             seq=each.seq,

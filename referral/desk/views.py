@@ -24,6 +24,7 @@ from referral.cases.visit import new_key, reading_case
 from referral.clock import day_at
 from referral.core.workflow import Role
 from referral.desk.actions import actions_for
+from referral.desk.past import past_page
 from referral.desk.queries import case_page, desk_page, mark_read
 from referral.desk.trends import trends_page
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
@@ -63,6 +64,15 @@ def case(number: int) -> ResponseReturnValue:
         actions=actions_for(page),
         key=new_key(),
     )
+
+
+@blueprint.get("/cases/<int:number>/handed-over")
+@sign_in_required
+def past(number: int) -> ResponseReturnValue:
+    """Show a case that one has handed over, as it was then."""
+    with wiring().database.reading() as session:
+        page = past_page(session, current_actor().person_id, number)
+    return render_template("desk/past.html", page=page)
 
 
 @blueprint.get("/cases/<int:number>/trends")

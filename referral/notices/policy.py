@@ -41,7 +41,8 @@ _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
     Topic.RED_FLAG: (Move.RAISE_FLAG, Move.ANSWER_FLAG),
     Topic.REFERRAL: (
         Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.TAKE_UP, Move.TURN_DOWN, Move.SEND_REFERRAL,
-        Move.ACKNOWLEDGE, Move.INVITE, Move.TAKE_INVITE_BACK, Move.JOIN, Move.CLOSE, Move.REOPEN,
+        Move.ACKNOWLEDGE, Move.INVITE, Move.TAKE_INVITE_BACK, Move.JOIN, Move.HAND_OVER,
+        Move.CLOSE, Move.REOPEN,
     ),
     Topic.QUESTION: (Move.ASK_QUESTION, Move.ANSWER_QUESTION),
     Topic.PLAN: (

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import notes_of
-from referral.cases.queries import flags_of, people_on
+from referral.cases.queries import flags_of, names_on, people_on
 from referral.core.rules.deviations import AGREED, KIND_OF
 from referral.core.workflow import LAWS, Move, Stage
 from referral.errors import NotFound
@@ -291,7 +291,7 @@ def reset_page(session: Session, access: CaseAccess, n: int) -> ResetPage:
     view = reset_of(session, access.case_id, n)
     reset = view.reset
     plan = plan_of(session, access.case_id, session.get_one(PlanRow, reset.plan_id).n)
-    names = {person.id: person.name for _member, person, _ in people_on(session, access.case_id)}
+    names = names_on(session, access.case_id)
     return ResetPage(
         number=access.number,
         revision=access.revision,

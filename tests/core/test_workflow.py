@@ -105,24 +105,25 @@ ANY_TIME = {
         "readings_recorded", "observation_added", "call_note_added", "call_note_confirmed",
         "medication_noted", "after_check_recorded", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "red_flag_raised", "red_flag_answered",
-        "member_added", "invitation_taken_back", "member_joined", "sheet_signed",
+        "member_added", "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
     },
     "farrier": {
         "recheck_set", "visit_booked", "photo_added", "photo_measured", "readings_recorded",
         "observation_added",
         "call_note_added", "call_note_confirmed", "after_check_recorded", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "red_flag_raised", "member_added",
-        "invitation_taken_back", "member_joined",
+        "invitation_taken_back", "member_joined", "handed_over",
     },
     "apprentice": {"photo_added", "observation_added", "red_flag_raised", "member_joined"},
     "owner": {"photo_added", "observation_added", "after_check_recorded", "red_flag_raised"},
     "coordinator": {
-        "red_flag_raised", "member_added", "invitation_taken_back", "member_joined", "visit_booked",
+        "red_flag_raised", "member_added", "invitation_taken_back", "member_joined", "handed_over",
+        "visit_booked",
     },
 }  # fmt: skip
 EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",
-    "invitation_taken_back", "member_joined", "sheet_signed",
+    "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
 }  # fmt: skip
 JUDGE_AGAIN = {("review", "vet"), ("review", "farrier"), ("amended", "vet"), ("amended", "farrier")}
 FACTS = {"plan_submitted": {"n": 1}, "plan_amended": {"n": 2}, "reset_recorded": {"n": 1}}

@@ -52,6 +52,9 @@ TABLE = {
     "POST joining.ask": "422 422 403 403 422 404 404 401",
     "POST joining.withdraw": "404 404 403 403 404 404 404 401",
     "POST joining.reply": "404 404 404 404 404 404 404 401",
+    "GET handing.new": "200 200 403 403 200 404 404 303",
+    "POST handing.keep": "422 422 403 403 422 404 404 401",
+    "GET desk.past": "404 404 404 404 404 404 404 303",
     "GET notes.new": "200 200 403 403 403 404 404 303",
     "POST notes.keep": "422 422 403 403 403 404 404 401",
     "POST notes.confirm": "404 404 403 403 403 404 404 401",
@@ -304,8 +307,8 @@ GARBAGE = (
     "x" * 9000,
 )
 FIELDS = """
-    vet_id vet_email email farrier_email person_id role about answer authority at_least at_most
-    birth_year born_year breed chip condition cost decision
+    part to_id from_on vet_id vet_email email farrier_email person_id role about answer authority
+    at_least at_most birth_year born_year breed chip condition cost decision
     farrier_id fit_on fitted_on given_by given_on goals happened_on horse_id how
     interval_weeks landmarks limb limbs marker_ends marker_length_mm measure name
     natural_width no_limits outcome owner_email owner_name palmar_angle_deg password
