@@ -57,6 +57,7 @@ SIGNS = (
     ("device_lost_or_twisted", "Bar, plate or clip lost, twisted or trodden in"),
     ("cannot_work_safely", "Cannot be worked on safely"),
 )
+FLAG_ANSWERS = (("resolved", "Resolved"), ("managed", "Known and managed"))
 LETTERS = (
     ("referral", "Referral sheet"),
     ("owner_copy", "Owner’s copy"),

@@ -75,7 +75,7 @@ class FormPage:
     why_not: str
     limits: tuple[LimitInForce, ...]
     question: tuple[UUID, str] | None
-    live_flags: tuple[tuple[UUID, str], ...]
+    open_flags: tuple[tuple[UUID, str], ...]
     phones: tuple[tuple[str, str], ...]
     asked: Request | None = None
     about: UUID | None = None
@@ -96,7 +96,7 @@ class FormPage:
     @property
     def flag(self) -> tuple[UUID, str]:
         """The red flag that the form is about."""
-        return next(each for each in self.live_flags if each[0] == self.about)
+        return next(each for each in self.open_flags if each[0] == self.about)
 
     @property
     def measures(self) -> tuple[tuple[str, str], ...]:
@@ -126,24 +126,25 @@ def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
         why_not=visit.access.why_not(move),
         limits=tuple(_in_force(row) for row in current_limits(visit.session, visit.access.case_id)),
         question=_open_question(visit),
-        live_flags=_live_flags(visit),
+        open_flags=_open_flags(visit),
         phones=_phones(visit),
         asked=request_of(visit.session, visit.access.case_id),
         about=about,
     )
     if what == "withdrawals" and about not in {each.limit_id for each in page.limits}:
         raise NotFound("There is no such limit in force on this case.")
-    if what == "flag-answers" and about not in {each[0] for each in page.live_flags}:
+    if what == "flag-answers" and about not in {each[0] for each in page.open_flags}:
         raise NotFound("There is no such red flag waiting on this case.")
     return page
 
 
-def _live_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:
+def _open_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:
     said = dict(SIGNS)
+    state = visit.access.state
     return tuple(
         (flag.id, said.get(flag.sign, flag.sign))
-        for flag, answer in flags_of(visit.session, visit.access.case_id)
-        if answer is None
+        for flag, _answer in flags_of(visit.session, visit.access.case_id)
+        if str(flag.id) in {*state.live_flags, *state.managed}
     )
 
 

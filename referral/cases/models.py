@@ -207,11 +207,14 @@ class RedFlag(Base):
 
 
 class FlagAnswer(Base):
-    """The vet's answer to a red flag: resolved, or known and managed until a day."""
+    """The vet's answer to a red flag: resolved, or known and managed until a day.
+
+    The last one holds: a flag that is managed is answered again, at the latest after its day.
+    """
 
     __tablename__ = "flag_answer"
     __table_args__ = (
-        UniqueConstraint("flag_id"),
+        Index(None, "flag_id"),
         CheckConstraint("answer in ('resolved', 'managed')", name="answer_known"),
     )
 
@@ -219,6 +222,7 @@ class FlagAnswer(Base):
     flag_id: Mapped[UUID] = mapped_column(ForeignKey("red_flag.id"))
     answer: Mapped[str]
     reason: Mapped[str]
+    within: Mapped[str | None]
     until: Mapped[date | None]
     answered_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     answered_at: Mapped[datetime]

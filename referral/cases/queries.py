@@ -1,6 +1,7 @@
 """Reads on cases; each starts from what the actor may see."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy import Select, select
@@ -20,12 +21,18 @@ from referral.cases.models import (
     RedFlag,
     Referral,
 )
-from referral.core.workflow import CaseState, Happening, Role, state_of
+from referral.clock import day_at
+from referral.core.workflow import CaseState, Happening, Role, on_day, state_of
 from referral.errors import NotFound
 
 
-def case_for(session: Session, person_id: UUID, number: int) -> CaseAccess:
-    """Return the case as this person sees it.
+def case_for(
+    session: Session, person_id: UUID, number: int, now: datetime | None = None
+) -> CaseAccess:
+    """Return the case as this person sees it, on the day that ``now`` is in its yard.
+
+    Without ``now`` no day has passed: a red flag that was ever managed is managed still. Whatever
+    is written is asked of the case with its moment.
 
     Raises
     ------
@@ -46,6 +53,8 @@ def case_for(session: Session, person_id: UUID, number: int) -> CaseAccess:
         raise NotFound("There is no such case.")
     case = rows[0][0]
     state, revision = case_state(session, case.id)
+    if now is not None:
+        state = on_day(state, day_at(now, case.zone))
     return CaseAccess(
         case_id=case.id,
         number=case.number,
@@ -156,14 +165,15 @@ def latest_referral(session: Session, case_id: UUID) -> Referral | None:
 
 
 def flags_of(session: Session, case_id: UUID) -> Sequence[tuple[RedFlag, FlagAnswer | None]]:
-    """Return every red flag with its answer, newest first."""
+    """Return every red flag with its last answer, newest first."""
     rows = session.execute(
         select(RedFlag, FlagAnswer)
         .outerjoin(FlagAnswer, FlagAnswer.flag_id == RedFlag.id)
         .where(RedFlag.case_id == case_id)
-        .order_by(RedFlag.raised_at.desc())
+        .order_by(RedFlag.raised_at.desc(), FlagAnswer.answered_at, FlagAnswer.id)
     ).all()
-    return [(flag, answer) for flag, answer in rows]
+    last = {flag.id: (flag, answer) for flag, answer in rows}
+    return list(last.values())
 
 
 def observations_of(session: Session, case_id: UUID) -> Sequence[Observation]:

@@ -83,27 +83,31 @@ class AnswerFlag:
     reason: str
     until: date | None
     happened_on: date
+    within: str | None = None
 
 
 def answer_flag(session: Session, access: CaseAccess, command: AnswerFlag, now: datetime) -> None:
-    """Answer a red flag: resolved, or known and managed until a day.
+    """Answer a red flag: resolved, or known and managed within limits until a day.
+
+    One that is managed can be answered again at any time.
 
     Raises
     ------
     NotFound
-        If this case has no such flag without an answer.
+        If this case has no such flag that is live or managed.
     Invalid
-        If the flag is to be managed but no day is given.
+        If the flag is to be managed but no day is given, or one that has passed.
     """
-    if str(command.flag_id) not in access.state.live_flags:
+    state = access.state
+    if str(command.flag_id) not in {*state.live_flags, *state.managed}:
         raise NotFound("There is no such red flag waiting on this case.")
-    if command.answer == "managed" and command.until is None:
-        raise Invalid("Say until when.", {"until": ["Say until which day this holds."]})
+    _check_until(command)
     row = FlagAnswer(
         id=new_id(now),
         flag_id=command.flag_id,
         answer=command.answer,
         reason=command.reason,
+        within=command.within,
         until=command.until,
         answered_by=access.actor_id,
         answered_at=now,
@@ -111,8 +115,21 @@ def answer_flag(session: Session, access: CaseAccess, command: AnswerFlag, now: 
     session.add(row)
     until = command.until.isoformat() if command.until else None
     facts = {"flag": str(command.flag_id), "answer": command.answer, "until": until}
-    new = NewEntry(Move.ANSWER_FLAG, command.happened_on, facts, {"reason": command.reason}, row.id)
+    texts = {"reason": command.reason, "within": command.within}
+    new = NewEntry(Move.ANSWER_FLAG, command.happened_on, facts, texts, row.id)
     append(session, access, new, now)
+
+
+def _check_until(command: AnswerFlag) -> None:
+    if command.answer != "managed":
+        if command.until is not None:
+            said = "Only what is known and managed has a last day; leave it empty."
+            raise Invalid("Look at the day again.", {"until": [said]})
+        return
+    if command.until is None:
+        raise Invalid("Say until when.", {"until": ["Say until which day this holds."]})
+    if command.until < command.happened_on:
+        raise Invalid("Say until when.", {"until": ["This day has passed."]})
 
 
 def close_case(

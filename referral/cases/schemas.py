@@ -105,6 +105,7 @@ class FlagAnswerForm(Schema):
 
     answer = fields.String(required=True, validate=validate.OneOf(["resolved", "managed"]))
     reason = words(required=True)
+    within = words()
     until = DateField(load_default=None)
 
 

@@ -18,7 +18,8 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.models import Case, CaseMember, Entry, ErasableValue
 from referral.cases.queries import case_for
-from referral.core.workflow import LAWS, Happening, Move, after
+from referral.clock import day_at
+from referral.core.workflow import LAWS, Happening, Move, after, on_day
 from referral.errors import OutOfDate
 from referral.notices.service import Happened, tell
 from referral.storage.canonical import canonical_json, rounded, sha256_hex
@@ -78,7 +79,7 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
     OutOfDate
         If somebody made another move since the writer's page was opened.
     """
-    access = locked(session, access)
+    access = locked(session, access, now)
     role = access.role_for(new.move)
     _refuse_stale(session, access, new)
     previous = session.scalars(
@@ -107,12 +108,12 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
     return entry
 
 
-def locked(session: Session, access: CaseAccess) -> CaseAccess:
+def locked(session: Session, access: CaseAccess, now: datetime) -> CaseAccess:
     """Return the case as it is now, kept from changing until this transaction ends."""
     case = select(Case.id).where(Case.id == access.case_id)
     # not the stronger lock: rows that name the case may stand in both transactions already
     session.scalars(case.with_for_update(key_share=True)).one()
-    return case_for(session, access.actor_id, access.number)
+    return case_for(session, access.actor_id, access.number, now)
 
 
 def _refuse_stale(session: Session, access: CaseAccess, new: NewEntry) -> None:
@@ -163,7 +164,8 @@ def entry_hash(entry: Entry) -> str:
 def _tell(
     session: Session, access: CaseAccess, entry: Entry, also: frozenset[UUID], now: datetime
 ) -> None:
-    state = after(access.state, Happening(entry.kind, entry.actor_role, entry.content))
+    happening = Happening(entry.kind, entry.actor_role, entry.content)
+    state = on_day(after(access.state, happening), day_at(now, access.zone))
     rows = session.execute(
         select(CaseMember.person_id, CaseMember.role).where(
             CaseMember.case_id == access.case_id, CaseMember.until.is_(None)

@@ -95,8 +95,8 @@ def changing_case(number: int) -> Iterator[Visit]:
 
 
 def _visit(wired: Wiring, session: Session, number: int) -> Visit:
-    access = case_for(session, current_actor().person_id, number)
     now = wired.now()
+    access = case_for(session, current_actor().person_id, number, now)
     return Visit(wired, session, access, now, day_at(now, access.zone))
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from referral.cases.choices import CONDITIONS, LETTERS, OUTCOMES, SIGNS, SUBJECTS
+from referral.cases.choices import CONDITIONS, FLAG_ANSWERS, LETTERS, OUTCOMES, SIGNS, SUBJECTS
 from referral.cases.note_kinds import LABELS as NOTE_LABELS
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
@@ -80,6 +80,8 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
         return said.replace("set a limit", "took back the limit", 1)
     if move is Move.INVITE and content.get("person"):
         return said.replace("asked", "brought", 1)
+    if move is Move.ANSWER_FLAG and content.get("until"):
+        return f"{said} until {content['until']}"
     if move is Move.BOOK_VISIT and content.get("called_off"):
         return f"called off the {content['comes']}'s visit"
     return said
@@ -89,6 +91,7 @@ def _named(content: Mapping[str, Any]) -> dict[str, str]:
     """Return the names of what the content holds as codes."""
     codes = (
         ("sign", SIGNS),
+        ("answer", FLAG_ANSWERS),
         ("condition", CONDITIONS),
         ("about", SUBJECTS),
         ("outcome", OUTCOMES),

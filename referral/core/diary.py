@@ -12,7 +12,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from referral.core.standing import DUE_SOON_DAYS
-from referral.core.workflow import Happening, Move, Role, Stage, state_of
+from referral.core.workflow import Happening, Move, Role, Stage, on_day, state_of
 
 CAUTION_AFTER_DAYS = 7
 ALERT_AFTER_DAYS = 14
@@ -123,7 +123,7 @@ def due_items(entries: Sequence[Dated], today: date, *, has_owner: bool) -> tupl
     >>> [(item.what.value, item.due_on.day) for item in items]
     [('Check after fitting', 4)]
     """
-    state = state_of(each.happening for each in entries)
+    state = on_day(state_of(each.happening for each in entries), today)
     if state.stage is Stage.CLOSED:
         return ()
     fitted_on = _latest_day(entries, Move.RECORD_RESET)

@@ -26,6 +26,7 @@ __all__ = [
     "after",
     "check_move",
     "legal_moves",
+    "on_day",
     "state_of",
     "why_not",
 ]
@@ -159,8 +160,10 @@ class CaseState:
     """Where a case stands, worked out from its entries.
 
     ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``live_flags`` are
-    the ids of red flags that no vet has answered. ``left_at`` is where a plan under way
-    stood before the ground it rests on ``moved``; it goes on from there once that is back.
+    the ids of red flags that no vet has answered; ``managed`` are those known and managed,
+    each with the last day on which that holds, as :func:`on_day` sees to. ``left_at`` is
+    where a plan under way stood before the ground it rests on ``moved``; it goes on from
+    there once that is back.
     """
 
     stage: Stage = Stage.NEW
@@ -168,6 +171,7 @@ class CaseState:
     reset_n: int = 0
     referral_n: int = 0
     live_flags: frozenset[str] = field(default_factory=frozenset)
+    managed: Mapping[str, date] = field(default_factory=dict)
     vet_to_see: bool = False
     due_on: date | None = None
     recheck_on: date | None = None
@@ -267,12 +271,42 @@ def _with_facts(state: CaseState, move: Move, facts: Mapping[str, object]) -> Ca
         case Move.RAISE_FLAG:
             state = replace(state, live_flags=state.live_flags | flag)
         case Move.ANSWER_FLAG:
-            state = replace(state, live_flags=state.live_flags - flag)
+            managed = _still_managed(state, flag, facts)
+            state = replace(state, live_flags=state.live_flags - flag, managed=managed)
         case Move.RECORD_EMERGENCY:
             state = replace(state, vet_to_see=True)
         case _:
             pass
     return _with_dates(state, facts)
+
+
+def _still_managed(
+    state: CaseState, flag: frozenset[str], facts: Mapping[str, object]
+) -> Mapping[str, date]:
+    kept = {each: until for each, until in state.managed.items() if each not in flag}
+    until = facts.get("until")
+    if until:
+        kept.update((each, date.fromisoformat(str(until))) for each in flag)
+    return kept
+
+
+def on_day(state: CaseState, today: date) -> CaseState:
+    """Return the state as it is on a day of the yard.
+
+    A red flag that is known and managed holds through its last day; after it the flag is
+    live again, and plans and planned work wait for a vet's new answer.
+
+    Examples
+    --------
+    >>> managed = CaseState(stage=Stage.PLANNING, managed={"f": date(2026, 12, 1)})
+    >>> [on_day(managed, date(2026, 12, day)).task for day in (1, 2)]
+    ['Write the plan', 'Answer the red flag']
+    """
+    over = {each for each, until in state.managed.items() if until < today}
+    if not over:
+        return state
+    still = {each: until for each, until in state.managed.items() if each not in over}
+    return replace(state, live_flags=state.live_flags | over, managed=still)
 
 
 def _with_dates(state: CaseState, facts: Mapping[str, object]) -> CaseState:

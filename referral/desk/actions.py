@@ -30,7 +30,7 @@ def actions_for(page: CasePage) -> tuple[Action, ...]:
 
 def _main(page: CasePage) -> list[Action]:
     access, state = page.access, page.access.state
-    live = [flag for flag in page.flags if flag.answer is None]
+    live = [flag for flag in page.flags if flag.is_live]
     if live:
         answer = Action("Answer the red flag", f"red-flags/{live[0].flag_id}/answers/new", True)
         return [answer] if access.may(Move.ANSWER_FLAG) else []

@@ -214,7 +214,7 @@ class SheetLine:
 
 @dataclass(frozen=True, slots=True)
 class FlagLine:
-    """A red flag and its answer."""
+    """A red flag and its last answer; ``is_live`` says that planned work waits for a new one."""
 
     flag_id: UUID
     sign: str
@@ -224,7 +224,10 @@ class FlagLine:
     raised_at: datetime
     answer: str | None
     reason: str | None
+    within: str | None
     until: date | None
+    is_live: bool
+    is_managed: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ from referral.cases.timeline import entries_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
 from referral.clock import day_at
 from referral.core.standing import standing
-from referral.core.workflow import CaseState, Role, Stage
+from referral.core.workflow import CaseState, Role, Stage, on_day
 from referral.desk.pages import (
     AskedLine,
     CasePage,
@@ -99,7 +99,8 @@ def desk_rows(
     unread = _unread(session, person_id)
     rows = []
     for case in cases:
-        state = states[case.id][0] if case.id in states else CaseState()
+        today = day_at(now, case.zone)
+        state = on_day(states[case.id][0], today) if case.id in states else CaseState()
         rows.append(
             DeskRow(
                 number=case.number,
@@ -107,7 +108,7 @@ def desk_rows(
                 limbs=limbs.get(case.id, ()),
                 problem=problems.get(case.id, ""),
                 task=state.task,
-                standing=_standing(state, mine[case.id], day_at(now, case.zone)),
+                standing=_standing(state, mine[case.id], today),
                 turn=state.turn.value if state.turn else None,
                 due_on=state.due_on,
                 has_red_flag=bool(state.live_flags),
@@ -314,7 +315,10 @@ def _flags(session: Session, access: CaseAccess, names: Mapping[UUID, str]) -> t
             raised_at=flag.raised_at,
             answer=answer.answer if answer is not None else None,
             reason=answer.reason if answer is not None else None,
+            within=answer.within if answer is not None else None,
             until=answer.until if answer is not None else None,
+            is_live=str(flag.id) in access.state.live_flags,
+            is_managed=str(flag.id) in access.state.managed,
         )
         for flag, answer in flags_of(session, access.case_id)
     )

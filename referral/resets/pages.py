@@ -9,6 +9,8 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
+from referral.cases.choices import SIGNS
+from referral.cases.models import RedFlag
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import notes_of
 from referral.cases.queries import flags_of, names_on, people_on
@@ -100,6 +102,7 @@ class ResetFormPage:
     why_not: str
     correction: str
     flags: tuple[str, ...]
+    managed: tuple[str, ...]
     phones: tuple[tuple[str, str], ...]
     medication: tuple[str, ...]
 
@@ -145,6 +148,7 @@ def reset_form_page(session: Session, access: CaseAccess, today: date) -> ResetF
         why_not="" if may else f"Not now: the case waits for this: {access.state.task}.",
         correction=(before.countersigns[-1].words or "") if before and before.countersigns else "",
         flags=_live_flags(session, access),
+        managed=_managed_flags(session, access),
         phones=_vet_phones(session, access),
         medication=_medication(session, access, today),
     )
@@ -172,10 +176,23 @@ def _medication(session: Session, access: CaseAccess, today: date) -> tuple[str,
 
 def _live_flags(session: Session, access: CaseAccess) -> tuple[str, ...]:
     return tuple(
-        flag.sign.replace("_", " ")
-        for flag, answer in flags_of(session, access.case_id)
-        if answer is None
+        _sign(flag)
+        for flag, _answer in flags_of(session, access.case_id)
+        if str(flag.id) in access.state.live_flags
     )
+
+
+def _managed_flags(session: Session, access: CaseAccess) -> tuple[str, ...]:
+    """Return each red flag that is managed now: until when, and within which limits."""
+    return tuple(
+        f"{_sign(flag)}: until {day(answer.until)}. {answer.within or answer.reason}"
+        for flag, answer in flags_of(session, access.case_id)
+        if str(flag.id) in access.state.managed and answer is not None and answer.until
+    )
+
+
+def _sign(flag: RedFlag) -> str:
+    return dict(SIGNS).get(flag.sign, flag.sign)
 
 
 def _vet_phones(session: Session, access: CaseAccess) -> tuple[tuple[str, str], ...]:
