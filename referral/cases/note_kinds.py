@@ -4,13 +4,16 @@ A note's closed answers and days stand in its entry as facts; what is written in
 there as a salted hash, with the words in a row that can be erased.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from referral.cases.choices import LIMBS
+from referral.cases.lameness import GAITS, SCALES, alarm_of, grade_faults
 from referral.core.workflow import Move
 
 Options = tuple[tuple[str, str], ...]
+Answers = Mapping[str, Any]
 
 DRUGS: Options = (
     ("sedation", "Sedation"),
@@ -42,7 +45,10 @@ PARTNERS: Options = (
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One field of a note. With options it is a choice; ``is_day`` a day; else words."""
+    """One field of a note. With options it is a choice; ``is_day`` a day; else words.
+
+    With ``at_most`` it is a number from 0 to that.
+    """
 
     name: str
     label: str
@@ -51,16 +57,21 @@ class Asked:
     required: bool = True
     hint: str = ""
     may_come: bool = False
+    at_most: float | None = None
 
     @property
     def is_words(self) -> bool:
         """Whether it is free text, which can be erased."""
-        return not (self.options or self.is_day)
+        return not (self.options or self.is_day or self.at_most is not None)
 
 
 @dataclass(frozen=True, slots=True)
 class NoteKind:
-    """One kind of note: its move, its page, its fields."""
+    """One kind of note: its move, its page, its fields.
+
+    ``faults`` finds what does not go together in the answers, beside its field; ``alarm`` says
+    why a red flag should be raised next, by the answers and the notes before, newest first.
+    """
 
     move: Move
     heading: str
@@ -69,6 +80,8 @@ class NoteKind:
     asked: tuple[Asked, ...]
     lead: str = ""
     cautions: tuple[str, ...] = ()
+    faults: Callable[[Answers], dict[str, list[str]]] = lambda _answers: {}
+    alarm: Callable[[Answers, Iterable[Answers]], str] = lambda _answers, _before: ""
 
 
 def _limb(*, required: bool = True) -> Asked:
@@ -105,6 +118,23 @@ NOTES: Mapping[str, NoteKind] = {
             ),
         ),
         cautions=("Comfort cannot be judged while blocked, sedated or medicated.",),
+    ),
+    "lameness": NoteKind(
+        Move.GRADE_LAMENESS,
+        "Grade the lameness",
+        "Keep the grade",
+        "The grade is kept, and stands over the visits beside those of its own scale.",
+        (
+            _limb(),
+            Asked("scale", "Scale", tuple((code, each.label) for code, each in SCALES.items())),
+            Asked("grade", "Grade", at_most=max(each.worst for each in SCALES.values())),
+            Asked("gait", "Seen", GAITS),
+            Asked("words", "What else you saw", required=False),
+        ),
+        "A grade means something on its own scale alone: it is never turned into another's.",
+        ("While blocked, sedated or medicated, how lame the horse is cannot be told.",),
+        grade_faults,
+        alarm_of,
     ),
     "emergencies": NoteKind(
         Move.RECORD_EMERGENCY,
@@ -153,6 +183,8 @@ NOTES: Mapping[str, NoteKind] = {
 """Every kind of note by its part of the address."""
 
 LABELS: Mapping[str, str] = {
-    code: label for options in (DRUGS, COMFORT, SHOE, DEVICES, PARTNERS) for code, label in options
-}
+    code: label
+    for options in (DRUGS, COMFORT, SHOE, DEVICES, PARTNERS, GAITS)
+    for code, label in options
+} | {code: scale.label for code, scale in SCALES.items()}
 """What a note's answers are called."""

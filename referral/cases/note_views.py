@@ -10,7 +10,7 @@ from marshmallow import Schema, fields, validate
 
 from referral.cases.choices import codes
 from referral.cases.note_kinds import NOTES, Asked, NoteKind
-from referral.cases.notes import KeepNote, confirm_call, keep_note
+from referral.cases.notes import KeepNote, confirm_call, keep_note, notes_of
 from referral.cases.schemas import words
 from referral.cases.visit import (
     Visit,
@@ -22,7 +22,8 @@ from referral.cases.visit import (
     not_to_come,
     reading_case,
 )
-from referral.web.forms import DateField, FormState, load_form
+from referral.errors import Invalid
+from referral.web.forms import SUMMARY, DateField, DecimalField, FormState, load_form
 from referral.web.login import sign_in_required
 
 blueprint = Blueprint("notes", __name__)
@@ -42,6 +43,8 @@ def _field(asked: Asked) -> fields.Field[Any]:
     default: dict[str, Any] = {"required": True} if asked.required else {"load_default": None}
     if asked.is_day:
         return DateField(**default)
+    if asked.at_most is not None:
+        return DecimalField(minimum=0, maximum=asked.at_most, **default)
     return fields.String(validate=validate.OneOf(codes(asked.options)), **default)
 
 
@@ -69,8 +72,16 @@ def _kept(visit: Visit, note: NoteKind) -> str:
     for each in note.asked:
         if each.is_day and given[each.name] is not None and not each.may_come:
             not_to_come(given[each.name], visit.today, each.name)
+    faults = note.faults(given)
+    if faults:
+        raise Invalid(SUMMARY, faults)
     command = KeepNote(note, given, happened_on(visit.today))
+    kept = notes_of(visit.session, visit.access.case_id, note.move)
+    alarm = note.alarm(given, [each.facts for each in kept])
     keep_note(visit.session, visit.access, command, visit.now)
+    if alarm:
+        flash(alarm, "caution")
+        return url_for("cases.new", number=visit.number, what="red-flags")
     return url_for("desk.case", number=visit.number, _anchor="timeline")
 
 

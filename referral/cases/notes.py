@@ -104,6 +104,18 @@ def notes_of(session: Session, case_id: UUID, move: Move) -> tuple[Note, ...]:
     return tuple(Note(entry, texts.get(entry.id, {})) for entry in entries)
 
 
+RECENT_DAYS = 14
+"""How long a medication note counts where nothing says when it wears off."""
+
+
+def hides_pain(note: Note, on: date) -> bool:
+    """Return whether what a medication note says was given may hide pain on a day."""
+    given, until = note.entry.happened_on, note.facts.get("wears_off_on")
+    if on < given:
+        return False
+    return on <= date.fromisoformat(until) if until else (on - given).days <= RECENT_DAYS
+
+
 def _entries(session: Session, case_id: UUID, move: Move) -> Sequence[Entry]:
     return session.scalars(
         select(Entry)

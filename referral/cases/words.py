@@ -50,6 +50,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.ADD_CALL_NOTE: "noted a call with {with_whom}",
     Move.CONFIRM_CALL_NOTE: "confirmed a call note",
     Move.NOTE_MEDICATION: "noted medication: {medication}",
+    Move.GRADE_LAMENESS: "graded the lameness of {limb}: {grade} on the scale {scale}, {gait}",
     Move.CHECK_AFTER_FITTING: "checked after fitting: {comfort}; shoe: {shoe}",
     Move.RECORD_EMERGENCY: "recorded emergency work on {limb}",
     Move.STEP_DOWN: "stepped the {device} down on {limb}",
@@ -104,9 +105,11 @@ def _named(content: Mapping[str, Any]) -> dict[str, str]:
     }
     named.update(
         (key, NOTE_LABELS[str(content[key])])
-        for key in ("with_whom", "medication", "comfort", "shoe", "device")
+        for key in ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait")
         if str(content.get(key)) in NOTE_LABELS
     )
+    if "grade" in content:
+        named["grade"] = f"{content['grade']:g}"
     if content.get("measure"):
         named["limit"] = limit_says(content)
     return {key: value[:1].lower() + value[1:] for key, value in named.items()}

@@ -68,6 +68,7 @@ class Move(StrEnum):
     ADD_CALL_NOTE = "call_note_added"
     CONFIRM_CALL_NOTE = "call_note_confirmed"
     NOTE_MEDICATION = "medication_noted"
+    GRADE_LAMENESS = "lameness_graded"
     CHECK_AFTER_FITTING = "after_check_recorded"
     RECORD_EMERGENCY = "emergency_work_recorded"
     STEP_DOWN = "device_stepped_down"

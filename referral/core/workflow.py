@@ -101,6 +101,7 @@ LAWS: Mapping[Move, Law] = {
     Move.ADD_CALL_NOTE: _law(_CLINICAL, _LIVE),
     Move.CONFIRM_CALL_NOTE: _law(_CLINICAL, _LIVE),
     Move.NOTE_MEDICATION: _law({_V}, _LIVE),
+    Move.GRADE_LAMENESS: _law({_V}, _LIVE),
     Move.CHECK_AFTER_FITTING: _law({_V, _F, _O}, _LIVE),
     Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
     Move.STEP_DOWN: _law(_CLINICAL, _LIVE),

@@ -86,6 +86,7 @@ _MORE: tuple[tuple[Move, str, str], ...] = (
     (Move.CHECK_AFTER_FITTING, "Check after fitting", "notes/after-checks/new"),
     (Move.ADD_CALL_NOTE, "Note a call", "notes/calls/new"),
     (Move.NOTE_MEDICATION, "Note medication", "notes/medication/new"),
+    (Move.GRADE_LAMENESS, "Grade the lameness", "notes/lameness/new"),
     (Move.RECORD_EMERGENCY, "Record emergency work", "notes/emergencies/new"),
     (Move.STEP_DOWN, "Step a device down", "notes/step-downs/new"),
     (Move.RENEW_DEVICE, "Keep a device on, with a reason", "notes/renewals/new"),

@@ -10,11 +10,14 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
+from referral.cases.note_kinds import LABELS
+from referral.cases.notes import hides_pain, notes_of
 from referral.core.measure.readings import Reading
 from referral.core.measure.registry import MEASURES
 from referral.core.rules.finding import CaseLimit
 from referral.core.trend.line import line_through
 from referral.core.trend.series import SCALED, Change, Kind, Point, change_between, series_of
+from referral.core.workflow import Move
 from referral.films.models import Film
 from referral.films.queries import films_of, reading_sets
 from referral.plans.models import JudgementRow
@@ -66,6 +69,19 @@ class Promise:
 
 
 @dataclass(frozen=True, slots=True)
+class Grade:
+    """How lame one limb was seen to be, on its own scale, and whether anything hid it."""
+
+    limb: str
+    scale: str
+    on: date
+    grade: str
+    gait: str
+    words: str
+    is_hidden: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PhotoPair:
     """The first and the last photo of one limb from one side, for looking from one to the other."""
 
@@ -83,6 +99,7 @@ class TrendsPage:
     trends: tuple[Trend, ...]
     promises: tuple[Promise, ...]
     growth: tuple[tuple[str, str], ...]
+    grades: tuple[Grade, ...]
     photos: tuple[PhotoPair, ...]
 
 
@@ -116,6 +133,7 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
         trends=tuple(trends),
         promises=_promises(session, resets),
         growth=tuple(_growth(session, access.case_id, limb) for limb in sorted(visits)),
+        grades=_grades(session, access.case_id),
         photos=_photo_pairs(films_of(session, access.case_id)),
     )
 
@@ -256,6 +274,24 @@ def _growth(session: Session, case_id: UUID, limb: str) -> tuple[str, str]:
         if rate is not None
     ]
     return limb, "; ".join(said) or "not known from its own resets yet: it takes two of them"
+
+
+def _grades(session: Session, case_id: UUID) -> tuple[Grade, ...]:
+    """Return every grade of lameness, oldest first, each limb and scale together."""
+    given = notes_of(session, case_id, Move.NOTE_MEDICATION)
+    grades = [
+        Grade(
+            limb=note.facts["limb"],
+            scale=LABELS[note.facts["scale"]],
+            on=note.entry.happened_on,
+            grade=f"{note.facts['grade']:g}",
+            gait=LABELS[note.facts["gait"]],
+            words=note.texts.get("words", ""),
+            is_hidden=any(hides_pain(each, note.entry.happened_on) for each in given),
+        )
+        for note in reversed(notes_of(session, case_id, Move.GRADE_LAMENESS))
+    ]
+    return tuple(sorted(grades, key=lambda each: (each.limb, each.scale)))
 
 
 def _photo_pairs(films: Sequence[Film]) -> tuple[PhotoPair, ...]:

@@ -6,7 +6,6 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from referral.core.geometry.magnification import plane_factor
 from referral.core.measure.caveats import scale_caveats
 from referral.core.measure.film import Film as CoreFilm
 from referral.core.measure.film import measure
@@ -17,8 +16,14 @@ from referral.core.measure.views import VIEWS
 from referral.films.conventions import convention_says
 from referral.films.doubts import claimed_taken_at
 from referral.films.edges import edge_words
-from referral.films.overlay import overlay_svg
 from referral.films.queries import MeasuredFilm
+from referral.films.scale_words import (
+    CONFLICT_SAYS,
+    correction_says,
+    marker_of,
+    overlay_of,
+    plane_says,
+)
 from referral.films.schemas import SHOD, TRIMS
 from referral.films.schemas import VIEWS as VIEW_NAMES
 from referral.web.codes import in_words
@@ -33,17 +38,10 @@ SCALE_SAYS = {
     "estimated": "Scale: only estimated from distances. Lengths are shown and not judged.",
     "none": "No scale: angles and ratios only. Place both ends of a marker of known length.",
 }
-PLANE_SAYS = {
-    "sagittal": "The marker is taken to lie in the middle plane of the foot.",
-    "tube_side": "The marker lay nearer the tube than the middle of the foot; that is put right.",
-    "plate_side": "The marker lay nearer the plate than the middle of the foot; that is put right.",
-    "unknown": "Nobody knows in which plane the marker lay, so the scale is an estimate.",
-}
 PHOTO_SAYS = {
     "external": "Lengths by a known length on the photo: guides from outside, no film's readings.",
     "none": "No known length yet: angles and ratios only. Place scale A and scale B.",
 }
-CONFLICT_SAYS = "The film's own sources of scale disagree, so none is used. Place a marker."
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,17 +174,6 @@ def absent_readings(measured: Measured) -> tuple[AbsentReading, ...]:
     )
 
 
-def overlay_of(film: MeasuredFilm, marker: Mapping[str, Any]) -> str:
-    """Return what is drawn over a film: landmarks, lines, and the marker."""
-    return overlay_svg(
-        film.landmarks.points_px if film.landmarks else {},
-        film.size_px,
-        view=film.film.view,
-        marker_ends_px=marker["ends"],
-        pixel_aspect=film.scale.aspect,
-    )
-
-
 def shown_readings(measured: Measured) -> tuple[tuple[str, str], ...]:
     """Return each reading's name and its value with U."""
     return tuple(
@@ -203,44 +190,11 @@ def defined_how(measured: Measured) -> tuple[tuple[str, str], ...]:
     )
 
 
-def plane_says(marker: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return what is taken of the plane that the marker lay in."""
-    return (PLANE_SAYS[marker["plane"]],) if marker["plane"] else ()
-
-
-def correction_says(film: MeasuredFilm, marker: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return by how much a marker off the middle is put right, in numbers."""
-    if marker["plane"] not in ("tube_side", "plate_side"):
-        return ()
-    factor = plane_factor(marker["plane"], marker["offset_mm"], marker["sid_mm"], marker["oid_mm"])
-    right_mm = film.scale.sources[0].row_mm
-    lay = f"Put right by × {factor:.3f}: {right_mm / factor:.4g} mm a pixel where the marker lay"
-    return (f"{lay}, {right_mm:.4g} at the middle of the foot.",)
-
-
 def _of_scale(film: MeasuredFilm, measured: Measured) -> tuple[Caveat, ...]:
     """Return the readings' doubts; before there is a reading, those of the scale alone."""
     if measured.readings or measured.warnings or film.as_core().is_photo:
         return measured.warnings
     return scale_caveats(film.scale, is_placed=False)
-
-
-def marker_of(film: MeasuredFilm) -> Mapping[str, Any]:
-    """Return everything that sets a film's scale as the form asks it, None where it is not said."""
-    given = film.scale_given
-    kind, stated = given.get("kind"), given.get("stated") or {}
-    is_marker = kind == "marker"
-    return {
-        "ends": given.get("ends_px") if is_marker else None,
-        "length_mm": given.get("length_mm") if is_marker else None,
-        "plane": given.get("plane", "sagittal") if is_marker else None,
-        "offset_mm": given.get("offset_mm") if is_marker else None,
-        "sid_mm": given.get("sid_mm") if is_marker else None,
-        "oid_mm": given.get("oid_mm") if is_marker else None,
-        "detector_sid_mm": stated.get("sid_mm"),
-        "detector_oid_mm": stated.get("oid_mm"),
-        "known_length_mm": given.get("length_mm") if kind == "length" else None,
-    }
 
 
 SQUARE_SAYS = {"lateromedial": "Condyles over each other", "dorsopalmar": "Square to the foot"}

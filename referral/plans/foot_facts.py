@@ -4,20 +4,27 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from referral.assessments.choices import DAMAGED_HEELS, GIRTH
 from referral.assessments.models import Assessment
+from referral.cases.models import Entry
+from referral.cases.notes import notes_of
+from referral.cases.timeline import texts_of
 from referral.core.measure.readings import Measured, Reading
 from referral.core.rules.derived import has_bar, has_wedge
-from referral.core.rules.facts import Previous
+from referral.core.rules.facts import Lameness, Previous
+from referral.core.workflow import Move
 from referral.films.doubts import doubts_of
 from referral.films.models import Film
 from referral.films.queries import LimbBasis, is_guide, reading_sets
 from referral.plans.content import plan_from_content
 from referral.plans.fittings import fittings_of, reasoned_at
 from referral.plans.judging import PAIRS, FootFacts
+
+OBSERVING = (Move.ADD_OBSERVATION.value, Move.RECORD_READINGS.value)
+"""Entries in which a farrier says what was seen."""
 
 TO_THE_HEEL = frozenset({"plumb_to_heel_mm", "heel_to_frog_widest_mm"})
 """Readings that end at the heel: on a shod foot at the shoe's, which says nothing of the next."""
@@ -27,6 +34,7 @@ def foot_facts_of(session: Session, case_id: UUID, basis: LimbBasis) -> FootFact
     """Return what was seen and read on a limb, its visit before, and how long in its device."""
     film = basis.film
     heels, girth = _assessed(session, case_id, basis.limb)
+    lameness, lameness_before = _graded(session, case_id, basis.limb)
     return FootFacts(
         observed=Measured({**_observed(session, case_id, basis.limb), **basis.front.readings}),
         film_doubts=tuple(each.code for each in doubts_of(session, film)) if film else None,
@@ -34,7 +42,28 @@ def foot_facts_of(session: Session, case_id: UUID, basis: LimbBasis) -> FootFact
         heels_damaged=heels,
         girth_mm=girth,
         resets_in_device=_resets_in_device(session, case_id, basis.limb),
+        lameness=lameness,
+        lameness_before=lameness_before,
     )
+
+
+def farrier_words_of(session: Session, case_id: UUID) -> tuple[str, ...]:
+    """Return what farriers observed in words since the last reset on the case."""
+    last = select(func.max(Entry.seq)).where(
+        Entry.case_id == case_id, Entry.kind == Move.RECORD_RESET.value
+    )
+    written = session.scalars(
+        select(Entry)
+        .where(
+            Entry.case_id == case_id,
+            Entry.actor_role == "farrier",
+            Entry.kind.in_(OBSERVING),
+            Entry.seq > func.coalesce(last.scalar_subquery(), 0),
+        )
+        .order_by(Entry.seq)
+    ).all()
+    texts = texts_of(session, written)
+    return tuple(each for entry in written for each in texts.get(entry.id, {}).values())
 
 
 def others_of(session: Session, case_id: UUID, planned: Iterable[str]) -> Mapping[str, Measured]:
@@ -88,6 +117,18 @@ def _assessed(session: Session, case_id: UUID, limb: str) -> tuple[bool | None, 
     seen = next((each["distortion"] for each in rows if each.get("distortion")), None)
     girth = next((each[GIRTH] for each in rows if each.get(GIRTH)), None)
     return (None if seen is None else bool(DAMAGED_HEELS & set(seen)), girth)
+
+
+def _graded(session: Session, case_id: UUID, limb: str) -> tuple[Lameness | None, Lameness | None]:
+    """Return the newest grade of a limb's lameness, and the newest of an earlier day."""
+    graded = notes_of(session, case_id, Move.GRADE_LAMENESS)
+    mine = [each for each in graded if each.facts["limb"] == limb]
+    earlier = [each for each in mine if each.entry.happened_on < mine[0].entry.happened_on]
+    newest, before = (
+        Lameness(each[0].facts["grade"], each[0].facts["scale"]) if each else None
+        for each in (mine, earlier)
+    )
+    return newest, before
 
 
 def _resets_in_device(session: Session, case_id: UUID, limb: str) -> int:

@@ -16,7 +16,7 @@ from referral.core.measure.readings import Caveat, Measured, Profile
 from referral.core.predict.growth import OwnRates
 from referral.core.predict.plan import Plan
 from referral.core.predict.prediction import Prediction, predict
-from referral.core.rules.facts import Facts, Opposite, Previous
+from referral.core.rules.facts import Facts, Lameness, Opposite, Previous
 from referral.core.rules.finding import CaseLimit, Finding, Judgement
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.summary import WORST_ORDER
@@ -39,7 +39,8 @@ class FootFacts:
     """What is known of one foot beside its film and plan.
 
     ``observed`` was read on the bare foot itself or off a photo: it is judged, and nothing is
-    foretold from it. ``girth_mm`` is that of the coronet.
+    foretold from it. ``girth_mm`` is that of the coronet. How lame the horse goes says nothing of
+    what a plan does to the foot, so it is judged and no agreement is bound to it.
     """
 
     observed: Measured = field(default_factory=Measured)
@@ -48,6 +49,8 @@ class FootFacts:
     heels_damaged: bool | None = None
     girth_mm: float | None = None
     resets_in_device: int | None = None
+    lameness: Lameness | None = None
+    lameness_before: Lameness | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,6 +265,8 @@ def _limb_facts(subject: Subject, expected: Mapping[str, _Expected], limb: str) 
         heels_damaged=foot.heels_damaged,
         coronet_circumference_mm=foot.girth_mm,
         resets_in_device=foot.resets_in_device,
+        lameness=foot.lameness,
+        lameness_before=foot.lameness_before,
     )
 
 

@@ -17,7 +17,7 @@ from referral.core.rules.finding import CaseLimit
 from referral.errors import NotFound
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
-from referral.plans.foot_facts import foot_facts_of, others_of
+from referral.plans.foot_facts import farrier_words_of, foot_facts_of, others_of
 from referral.plans.judging import Subject, inputs_record
 from referral.plans.models import (
     Consent,
@@ -168,7 +168,7 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
         chip=horse.chip,
         ueln=horse.ueln,
         jurisdiction=access.jurisdiction,
-        farrier_words=(),
+        farrier_words=farrier_words_of(session, access.case_id),
     )
     bases = {limb: limb_basis(session, access.case_id, limb) for limb in wanted.plans}
     return Subject(

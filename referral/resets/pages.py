@@ -12,7 +12,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.choices import SIGNS
 from referral.cases.models import RedFlag
 from referral.cases.note_kinds import LABELS
-from referral.cases.notes import notes_of
+from referral.cases.notes import hides_pain, notes_of
 from referral.cases.queries import flags_of, names_on, people_on
 from referral.core.rules.deviations import AGREED, KIND_OF
 from referral.core.workflow import LAWS, Move, Stage
@@ -154,24 +154,14 @@ def reset_form_page(session: Session, access: CaseAccess, today: date) -> ResetF
     )
 
 
-RECENT_DAYS = 14
-"""How long a medication note is shown at a visit where nothing says when it wears off."""
-
-
 def _medication(session: Session, access: CaseAccess, today: date) -> tuple[str, ...]:
     """Return the medication that may hide pain today, a sentence each."""
-    said = []
-    for note in notes_of(session, access.case_id, Move.NOTE_MEDICATION):
-        until = note.facts.get("wears_off_on")
-        hides = (
-            date.fromisoformat(until) >= today
-            if until
-            else (today - note.entry.happened_on).days <= RECENT_DAYS
-        )
-        if hides:
-            what = LABELS.get(note.facts.get("medication", ""), "Medication")
-            said.append(f"{what}, {day(note.entry.happened_on)}: {note.texts.get('words', '')}")
-    return tuple(said)
+    return tuple(
+        f"{LABELS.get(note.facts.get('medication', ''), 'Medication')}, "
+        f"{day(note.entry.happened_on)}: {note.texts.get('words', '')}"
+        for note in notes_of(session, access.case_id, Move.NOTE_MEDICATION)
+        if hides_pain(note, today)
+    )
 
 
 def _live_flags(session: Session, access: CaseAccess) -> tuple[str, ...]:

@@ -13,8 +13,14 @@ from referral.cases.access import CaseAccess
 from referral.cases.models import CaseMember
 from referral.cases.queries import current_problems, people_on
 from referral.core.measure.readings import Measured
-from referral.films.overlay import overlay_svg
-from referral.films.queries import LimbBasis, limb_basis, reading_sets
+from referral.films.queries import LimbBasis, MeasuredFilm, limb_basis, reading_sets
+from referral.films.scale_words import (
+    CONFLICT_SAYS,
+    correction_says,
+    marker_of,
+    overlay_of,
+    plane_says,
+)
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse as HorseRow
 from referral.horses.queries import owner_of
@@ -322,23 +328,27 @@ def _waivers(wanted: SheetWanted, limb: str) -> tuple[WaiverShown, ...]:
     )
 
 
+def _scale_says(film: MeasuredFilm) -> str:
+    """Return where the scale comes from: its state or its conflict, the marker's plane, doubts."""
+    scale, marker = film.scale, marker_of(film)
+    said = CONFLICT_SAYS if scale.conflict else SCALE_SAYS[scale.state]
+    return " ".join((said, *plane_says(marker), *correction_says(film, marker), *scale.warnings))
+
+
 def _film(basis: LimbBasis, blobs: BlobStore, pictures: dict[str, bytes]) -> FilmShown | None:
     if basis.film is None:
         return None
     film = basis.film.film
     pictures[film.picture_sha256] = blobs.get(film.picture_sha256)
-    points = basis.film.landmarks.points_px if basis.film.landmarks else {}
-    aspect = basis.film.scale.aspect
-    state = basis.film.scale.state
     return FilmShown(
         view=film.view,
         taken_on=film.taken_on,
         size_px=basis.film.size_px,
         picture_sha256=film.picture_sha256,
-        overlay_svg=overlay_svg(points, basis.film.size_px, view=film.view, pixel_aspect=aspect),
-        scale_state=state,
-        scale_says=SCALE_SAYS[state],
+        overlay_svg=overlay_of(basis.film, marker_of(basis.film)),
+        scale_state=basis.film.scale.state,
+        scale_says=_scale_says(basis.film),
         shod=film.shod,
         trim=film.trim,
-        pixel_aspect=aspect,
+        pixel_aspect=basis.film.scale.aspect,
     )

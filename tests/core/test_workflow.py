@@ -104,7 +104,7 @@ ANY_TIME = {
         "photo_added",
         "photo_measured",
         "readings_recorded", "observation_added", "call_note_added", "call_note_confirmed",
-        "medication_noted", "after_check_recorded", "emergency_work_recorded",
+        "medication_noted", "lameness_graded", "after_check_recorded", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "red_flag_raised", "red_flag_answered",
         "member_added", "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
     },

@@ -94,6 +94,17 @@ def test_the_horses_numbers_and_the_law_of_the_case_are_asked(yard):
     assert found(yard, "R29") == ("OUTSIDE", "seen")
 
 
+@pytest.mark.parametrize(
+    ("who", "answer"),
+    [("farrier", ("OUTSIDE", "seen")), ("vet", ("WITHIN", "nothing_seen"))],
+)
+def test_a_vets_work_in_an_observation_is_minded_in_the_farriers_alone(yard, who, answer):
+    seen = {"limb": "LF", "about": "other", "words": "Diagnosed an abscess.", "happened_on": TODAY}
+    yard.done(who, "/observations/new", "/observations", seen)
+    yard.submit()
+    assert found(yard, "R29") == answer
+
+
 def test_left_and_right_of_one_plan_are_compared(yard):
     yard.readings(limb="RF")
     right = {"limbs": ["LF", "RF"], "urgency": "routine", "goals": "Both fores alike"}

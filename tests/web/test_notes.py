@@ -11,6 +11,7 @@ NOTE = {
     "medication": ("vet", {"medication": "anti_inflammatory", "words": "Two days, by mouth."}),
     "emergencies": ("farrier", {"limb": "LF", "found": "A nail in the frog", "rung": "The vet"}),
     "after-checks": ("owner", {"comfort": "tender", "shoe": "sound"}),
+    "lameness": ("vet", {"limb": "LF", "scale": "aaep", "grade": "2", "gait": "trot_straight"}),
     "step-downs": ("vet", {"limb": "LF", "device": "wedge", "words": "From 3 to 2 degrees"}),
     "renewals": ("farrier", {"limb": "LF", "device": "bar", "words": "Heels still crushed"}),
 }
@@ -19,6 +20,7 @@ SAYS = {
     "medication": "noted medication: anti-inflammatory, pain relief",
     "emergencies": "recorded emergency work on LF",
     "after-checks": "checked after fitting: tender, short in front or behind; shoe: firm and",
+    "lameness": "graded the lameness of LF: 2 on the scale 0 to 5 (AAEP), trot in hand, straight",
     "step-downs": "stepped the wedge down on LF",
     "renewals": "keeps the bar shoe on LF, with a reason",
 }

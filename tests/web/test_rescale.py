@@ -1,6 +1,7 @@
 """A film's scale set anew: what rested on it is judged again, and says so; put back, it holds."""
 
 import json
+import re
 from io import BytesIO
 
 import pikepdf
@@ -16,6 +17,7 @@ from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.films.queries import film_of
 from referral.films.service import MeasureFilm, TypeReadings, measure_film, type_readings
 from referral.plans.queries import plan_of
+from referral.sheets.drafts import draft_agreed_plan
 from tests.web.signing import at, browser_of, hidden_in, story_in
 from tests.web.yard import PLAN, a_yard, landmarks_form, words_of
 
@@ -122,14 +124,15 @@ def agreed(app, tmp_path, clock):
     return story
 
 
-def set_marker(story, length_mm):
-    """Call the marker on the film longer or shorter, where the same ends and landmarks stay."""
+def set_marker(story, length_mm, **plane):
+    """Call the marker longer, or in another plane, where the same ends and landmarks stay."""
     phantom = draw_phantom(Foot(), Exposure(taken_on=story.today))
     scale = {
         "kind": "marker",
         "length_mm": length_mm,
         "ends_px": phantom.marker_ends_px,
         "plane": "sagittal",
+        **plane,
     }
     story.move(minutes=3)
     with story.database.transaction() as session:
@@ -232,3 +235,25 @@ def test_the_sheet_the_plan_and_the_film_say_the_same_numbers(app, agreed, clock
     truth = draw_phantom(Foot(), Exposure(taken_on=agreed.today)).truth
     for code in lengths:
         assert on_sheet[code]["value"] == pytest.approx(truth[code] * 25.0 / 60.0, abs=0.06)
+
+
+def film_printed(story):
+    """Return what a sheet of the plan as it stands now prints beside the film, and its drawing."""
+    with story.database.reading() as session:
+        access = story.access(session, "vet")
+        command = story.agreement(1)
+        draft = draft_agreed_plan(session, access, story.office, command, story.now)
+    film = json.loads(draft.snapshot)["limbs"][0]["film"]
+    return film["scale_says"], film["overlay_svg"]
+
+
+@pytest.mark.pdf
+def test_the_sheet_says_of_the_scale_what_the_films_page_says(app, tmp_path):
+    story = story_in(app, tmp_path)
+    story.refer(with_film=True)
+    set_marker(story, 25.0, plane="tube_side", offset_mm=65.0, sid_mm=700.0, oid_mm=80.0)
+    story.submit()
+    says, drawn = film_printed(story)
+    assert "nearer the tube than the middle of the foot" in says
+    assert "Put right by × 1.117:" in says  # (700 - 80) / (700 - 80 - 65)
+    assert {">A</text>", ">B</text>"} <= set(re.findall(r">[^<]*</text>", drawn))

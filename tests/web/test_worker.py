@@ -25,7 +25,7 @@ from tests.browser.sample import film_jpeg
 from tests.factories import NOW, a_case, a_cast
 from tests.features.decode.files import LARGE
 
-PATIENCE_S = 20
+PATIENCE_S = 120
 FILMS = 4
 
 

@@ -16,7 +16,7 @@ from sqlalchemy import select
 from referral.notices.models import Letter
 from referral.storage.jobs import Job
 
-PATIENCE_S = 20
+PATIENCE_S = 120
 OK = "250 OK"
 
 
