@@ -29,7 +29,9 @@ from referral.notices.service import SEE_TO_MAIL
 from referral.plans import shoe_views as plans_shoe_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
+from referral.resets import recheck_views as resets_recheck_views
 from referral.resets import views as resets_views
+from referral.resets.rechecks import REMIND, recheck_reminder
 from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
 from referral.sheets import letter_views as sheets_letter_views
@@ -59,6 +61,7 @@ FEATURES = (
     plans_window_views.blueprint,
     plans_shoe_views.blueprint,
     resets_views.blueprint,
+    resets_recheck_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
     sheets_letter_views.blueprint,
@@ -116,6 +119,7 @@ def worker_of(wired: Wiring) -> Worker:
         READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
+        REMIND: recheck_reminder(wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
     }
     return Worker(wired.database, handlers, wired.now)

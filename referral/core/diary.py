@@ -132,7 +132,8 @@ def due_items(entries: Sequence[Dated], today: date, *, has_owner: bool) -> tupl
         found.append((What.RESET, state.due_on, Role.FARRIER))
     if state.recheck_on is not None:
         owner = Role(state.recheck_owner or Role.VET)
-        if not _was_seen(entries, owner, state.recheck_on - timedelta(days=DUE_SOON_DAYS)):
+        since = state.recheck_on - timedelta(days=DUE_SOON_DAYS)
+        if not _was_seen(_after_it_was_set(entries), owner, since):
             found.append((What.RECHECK, state.recheck_on, owner))
     if fitted_on is not None and not _was_checked(entries, fitted_on):
         owner = Role.OWNER if has_owner else Role.FARRIER
@@ -175,6 +176,12 @@ def _was_seen(entries: Sequence[Dated], role: Role, since: date) -> bool:
         each.happening.kind in SEEING and each.happening.role == role and each.on >= since
         for each in entries
     )
+
+
+def _after_it_was_set(entries: Sequence[Dated]) -> Sequence[Dated]:
+    """Return what was entered after the recheck was set; what set it is no look at the horse."""
+    places = [n for n, each in enumerate(entries) if each.happening.facts.get("recheck_on")]
+    return entries[places[-1] + 1 :]
 
 
 def _was_checked(entries: Sequence[Dated], fitted_on: date) -> bool:

@@ -12,7 +12,7 @@ from referral.accounts.actor import Actor
 from referral.cases.queries import cases_of, horses_on_cases
 from referral.core.workflow import Role
 from referral.desk.pages import DeskRow
-from referral.desk.queries import desk_rows
+from referral.desk.rows import desk_rows
 from referral.errors import NotFound
 from referral.horses.models import Horse
 from referral.horses.pages import HorsePage, horse_page

@@ -9,13 +9,17 @@ from referral.cases.access import CaseAccess
 from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
 from referral.cases.joining import Asked
+from referral.core.diary import DueItem
 from referral.core.workflow import Move
 from referral.films.guides import GuidesPage
 
 
 @dataclass(frozen=True, slots=True)
 class DeskRow:
-    """One case on the desk: what it waits for, and how it stands for whoever looks."""
+    """One case on the desk: what it waits for, and how it stands for whoever looks.
+
+    ``due`` is what is due beside the next reset: rechecks that are late, checks after fitting.
+    """
 
     number: int
     horse: str
@@ -25,6 +29,7 @@ class DeskRow:
     standing: str
     turn: str | None
     due_on: date | None
+    due: tuple[DueItem, ...]
     has_red_flag: bool
     unread: int
 
@@ -283,6 +288,7 @@ class CasePage:
     unread: int
     today: date
     recheck: str | None
+    due: tuple[DueItem, ...]
     people: tuple[PersonLine, ...]
     asked: tuple[AskedLine, ...]
     problems: tuple[ProblemLine, ...]

@@ -1,23 +1,19 @@
-"""The desk and the case page: the features' reads put together."""
+"""The case page: the features' reads put together."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import select, update
+from sqlalchemy import update
 from sqlalchemy.orm import Session
 
-from referral.accounts.actor import Actor
 from referral.cases.access import CaseAccess
 from referral.cases.asking import request_of
 from referral.cases.choices import SIGNS
-from referral.cases.handing import cases_left
-from referral.cases.joining import asked_onto, invitations_for
-from referral.cases.models import Case, CaseMember, Entry, Problem, Referral
+from referral.cases.joining import asked_onto
+from referral.cases.models import Entry
 from referral.cases.queries import (
-    case_states,
-    cases_of,
+    case_histories,
     current_limits,
     current_problems,
     flags_of,
@@ -28,16 +24,12 @@ from referral.cases.queries import (
 )
 from referral.cases.timeline import entries_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
-from referral.clock import day_at
-from referral.core.standing import standing
-from referral.core.workflow import CaseState, Role, Stage, on_day
+from referral.core.diary import DueItem, due_items
+from referral.core.workflow import Stage
 from referral.desk.pages import (
     AskedLine,
     CasePage,
-    DeskPage,
-    DeskRow,
     FlagLine,
-    LeftLine,
     LimitLine,
     PersonLine,
     ProblemLine,
@@ -45,6 +37,7 @@ from referral.desk.pages import (
     ReferralLine,
     TimelineLine,
 )
+from referral.desk.rows import beside_reset, stands, unread_by_case, with_owner
 from referral.desk.tables import (
     assessment_lines,
     call_lines,
@@ -62,117 +55,7 @@ from referral.horses.models import Horse
 from referral.horses.pages import animal_says
 from referral.horses.queries import owner_of
 from referral.notices.models import Notice
-
-ORDER = ("waiting on you", "overdue", "due", "waiting on them", "quiet", "closed")
-
-
-def desk_page(session: Session, actor: Actor, now: datetime) -> DeskPage:
-    """Return every case of this person, those that wait on them first, and what they are asked."""
-    return DeskPage(
-        desk_rows(session, actor.person_id, cases_of(session, actor.person_id), now),
-        invitations_for(session, actor),
-        _left(session, actor.person_id),
-        may_open="vet" in actor.roles,
-        may_ask=bool({"farrier", "owner"} & set(actor.roles)),
-    )
-
-
-def _left(session: Session, person_id: UUID) -> tuple[LeftLine, ...]:
-    left = cases_left(session, person_id)
-    horses = _horse_names(session, [each.case.id for each in left])
-    return tuple(
-        LeftLine(each.case.number, horses[each.case.id], each.to, each.last.happened_on)
-        for each in left
-    )
-
-
-def desk_rows(
-    session: Session, person_id: UUID, cases: Sequence[Case], now: datetime
-) -> tuple[DeskRow, ...]:
-    """Return cases that this person has a part in, those that wait on them first."""
-    ids = [case.id for case in cases]
-    states = case_states(session, ids)
-    mine = _my_roles(session, person_id, ids)
-    horses = _horse_names(session, ids)
-    problems = _problems(session, ids)
-    limbs = _referred_limbs(session, ids)
-    unread = _unread(session, person_id)
-    rows = []
-    for case in cases:
-        today = day_at(now, case.zone)
-        state = on_day(states[case.id][0], today) if case.id in states else CaseState()
-        rows.append(
-            DeskRow(
-                number=case.number,
-                horse=horses[case.id],
-                limbs=limbs.get(case.id, ()),
-                problem=problems.get(case.id, ""),
-                task=state.task,
-                standing=_standing(state, mine[case.id], today),
-                turn=state.turn.value if state.turn else None,
-                due_on=state.due_on,
-                has_red_flag=bool(state.live_flags),
-                unread=unread[case.id],
-            )
-        )
-    rows.sort(key=lambda row: (not row.has_red_flag, ORDER.index(row.standing), -row.number))
-    return tuple(rows)
-
-
-def _standing(state: CaseState, roles: Sequence[Role], today: date) -> str:
-    role = state.turn if state.turn in roles else roles[0]
-    return standing(state, role or roles[0], today)
-
-
-def _my_roles(
-    session: Session, person_id: UUID, ids: Sequence[UUID]
-) -> Mapping[UUID, tuple[Role, ...]]:
-    rows = session.execute(
-        select(CaseMember.case_id, CaseMember.role).where(
-            CaseMember.person_id == person_id,
-            CaseMember.case_id.in_(ids),
-            CaseMember.until.is_(None),
-        )
-    )
-    found: dict[UUID, tuple[Role, ...]] = {}
-    for case_id, role in rows:
-        found[case_id] = (*found.get(case_id, ()), Role(role))
-    return found
-
-
-def _horse_names(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
-    rows = session.execute(
-        select(Case.id, Horse.name).join(Horse, Horse.id == Case.horse_id).where(Case.id.in_(ids))
-    )
-    return dict(rows.all())
-
-
-def _problems(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
-    rows = session.execute(
-        select(Problem.case_id, Problem.condition)
-        .where(Problem.case_id.in_(ids))
-        .order_by(Problem.recorded_at)
-    )
-    found: dict[UUID, dict[str, None]] = {}
-    for case_id, condition in rows:
-        found.setdefault(case_id, {})[condition_says(condition)] = None
-    return {case_id: ", ".join(each) for case_id, each in found.items()}
-
-
-def _referred_limbs(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, tuple[str, ...]]:
-    rows = session.execute(
-        select(Referral.case_id, Referral.limbs)
-        .where(Referral.case_id.in_(ids))
-        .order_by(Referral.n)
-    )
-    return {case_id: tuple(limbs) for case_id, limbs in rows}
-
-
-def _unread(session: Session, person_id: UUID) -> Counter[UUID]:
-    rows = session.scalars(
-        select(Notice.case_id).where(Notice.person_id == person_id, Notice.read_at.is_(None))
-    )
-    return Counter(rows)
+from referral.resets.queries import current_recheck
 
 
 def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
@@ -188,10 +71,11 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         chip=shown_chip(horse.chip) if horse.chip else None,
         ueln=horse.ueln,
         owner=owner.name if owner is not None else "no owner recorded",
-        standing=_standing(access.state, access.roles, today),
-        unread=_unread(session, access.actor_id)[access.case_id],
+        standing=stands(access.state, access.roles, today),
+        unread=unread_by_case(session, access.actor_id)[access.case_id],
         today=today,
-        recheck=_recheck(access.state, people),
+        recheck=_recheck(session, access, people),
+        due=_due(session, access, today),
         people=people,
         asked=_asked(session, access.case_id),
         problems=_problem_lines(session, access),
@@ -265,10 +149,19 @@ def _asked(session: Session, case_id: UUID) -> tuple[AskedLine, ...]:
     return tuple(AskedLine(each.id, each.email, each.role) for each in rows)
 
 
-def _recheck(state: CaseState, people: Sequence[PersonLine]) -> str | None:
+def _due(session: Session, access: CaseAccess, today: date) -> tuple[DueItem, ...]:
+    entries, _last = case_histories(session, [access.case_id])[access.case_id]
+    owned = access.case_id in with_owner(session, [access.case_id])
+    return beside_reset(due_items(entries, today, has_owner=owned))
+
+
+def _recheck(session: Session, access: CaseAccess, people: Sequence[PersonLine]) -> str | None:
+    state, row = access.state, current_recheck(session, access.case_id)
     if state.recheck_on is None or state.stage is Stage.CLOSED:
         return None
-    owners = [person.name for person in people if person.role == state.recheck_owner]
+    there = [person for person in people if person.role == state.recheck_owner]
+    named = [person for person in there if row is not None and person.person_id == row.owner_id]
+    owners = [person.name for person in (*named, *there)]
     who = owners[0] if owners else str(state.recheck_owner)
     return f"{state.recheck_on.day} {state.recheck_on:%b %Y}, {who}"
 

@@ -25,7 +25,8 @@ from referral.clock import day_at
 from referral.core.workflow import Role
 from referral.desk.actions import actions_for
 from referral.desk.past import past_page
-from referral.desk.queries import case_page, desk_page, mark_read
+from referral.desk.queries import case_page, mark_read
+from referral.desk.rows import desk_page
 from referral.desk.trends import trends_page
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
 from referral.horses.queries import horse_for, horses_of

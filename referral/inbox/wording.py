@@ -6,6 +6,7 @@ A mail is not private: no horse, no person, no limb, no number but the case's ow
 from collections.abc import Mapping
 
 from referral.core.workflow import Move
+from referral.notices.policy import RECHECK_LATE
 
 SAYS: Mapping[Move, str] = {
     Move.OPEN_CASE: "a case was opened with you",
@@ -43,4 +44,6 @@ ADDED = "something was added to the record"
 
 def mail_says(kind: str) -> str:
     """Return what a mail says of an entry, as the rest of a sentence that names its case."""
+    if kind == RECHECK_LATE:
+        return "a recheck is late"
     return SAYS.get(Move(kind), ADDED)

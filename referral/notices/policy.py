@@ -11,6 +11,9 @@ from referral.core.workflow import Move, Role
 MAIL_LOST = "mail_given_up"
 """The kind of a notice that a mail did not arrive; it stands in the inbox and is never mailed."""
 
+RECHECK_LATE = "recheck_late"
+"""The kind of a notice that a recheck is late; it comes of itself, on a day."""
+
 RESPONSIBLE = frozenset({Role.VET, Role.FARRIER})
 """Who must act on a red flag, and so cannot be without its mail."""
 
@@ -33,7 +36,7 @@ TOPIC_NAMES: Mapping[Topic, str] = {
     Topic.QUESTION: "Questions and answers",
     Topic.PLAN: "Plans and what the vet says to them",
     Topic.CONSENT: "The owner's consent",
-    Topic.RESET: "Resets, corrections and countersigning",
+    Topic.RESET: "Resets, corrections, countersigning and rechecks",
     Topic.RECORD: "Films, photos, readings, limits, observations and notes",
 }
 
@@ -72,6 +75,8 @@ class Wishes:
 
 def topic_of(kind: str) -> Topic:
     """Return what a kind of entry is about; whatever is added to the record is the record's."""
+    if kind == RECHECK_LATE:
+        return Topic.RESET
     return _BY_MOVE.get(Move(kind), Topic.RECORD)
 
 

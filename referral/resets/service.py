@@ -19,8 +19,9 @@ from referral.plans.content import plan_from_content
 from referral.plans.judging import Judged, judge_subject
 from referral.plans.queries import PlanView, Wanted, plan_of, subject_of
 from referral.plans.service import keep_judgement
-from referral.resets.models import Countersign, Deviation, Recheck, Reset, ResetLimb
+from referral.resets.models import Countersign, Deviation, Reset, ResetLimb
 from referral.resets.queries import latest_reset
+from referral.resets.rechecks import SetRecheck, keep_recheck
 from referral.rulebook.loader import Rulebook
 from referral.storage.canonical import rounded
 from referral.storage.ids import new_id
@@ -224,18 +225,15 @@ def countersign(
             signed_at=now,
         )
     )
-    session.add(
-        Recheck(
-            id=new_id(now),
-            case_id=access.case_id,
-            due_on=command.recheck_on,
-            owner_role=command.recheck_role,
-            owner_id=command.recheck_owner_id,
-            films_wanted=command.films_wanted,
-            set_by=access.actor_id,
-            set_at=now,
-        )
+    recheck = SetRecheck(
+        due_on=command.recheck_on,
+        owner_role=command.recheck_role,
+        owner_id=command.recheck_owner_id,
+        films_wanted=command.films_wanted,
+        words=None,
+        happened_on=command.happened_on,
     )
+    keep_recheck(session, access, recheck, now)
     facts = {
         "reset_n": command.n,
         "recheck_on": command.recheck_on.isoformat(),

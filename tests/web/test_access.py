@@ -55,6 +55,8 @@ TABLE = {
     "GET handing.new": "200 200 403 403 200 404 404 303",
     "POST handing.keep": "422 422 403 403 422 404 404 401",
     "GET desk.past": "404 404 404 404 404 404 404 303",
+    "GET rechecks.new": "200 200 403 403 403 404 404 303",
+    "POST rechecks.keep": "422 422 403 403 403 404 404 401",
     "GET notes.new": "200 200 403 403 403 404 404 303",
     "POST notes.keep": "422 422 403 403 403 404 404 401",
     "POST notes.confirm": "404 404 403 403 403 404 404 401",
@@ -307,7 +309,8 @@ GARBAGE = (
     "x" * 9000,
 )
 FIELDS = """
-    part to_id from_on vet_id vet_email email farrier_email person_id role about answer authority
+    owner due_on films_wanted within part to_id from_on vet_id vet_email
+    email farrier_email person_id role about answer authority
     at_least at_most birth_year born_year breed chip condition cost decision
     farrier_id fit_on fitted_on given_by given_on goals happened_on horse_id how
     interval_weeks landmarks limb limbs marker_ends marker_length_mm measure name
