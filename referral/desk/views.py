@@ -27,6 +27,7 @@ from referral.desk.actions import actions_for
 from referral.desk.past import past_page
 from referral.desk.queries import case_page, mark_read
 from referral.desk.rows import desk_page
+from referral.desk.summary import summary_page
 from referral.desk.trends import trends_page
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
 from referral.horses.queries import horse_for, horses_of
@@ -74,6 +75,15 @@ def past(number: int) -> ResponseReturnValue:
     with wiring().database.reading() as session:
         page = past_page(session, current_actor().person_id, number)
     return render_template("desk/past.html", page=page)
+
+
+@blueprint.get("/cases/<int:number>/summary")
+@sign_in_required
+def summary(number: int) -> ResponseReturnValue:
+    """Show the case in plain words, as the owner reads it."""
+    with reading_case(number) as visit:
+        page = summary_page(visit.session, visit.access, visit.today)
+    return render_template("desk/summary.html", page=page)
 
 
 @blueprint.get("/cases/<int:number>/trends")
