@@ -12,6 +12,7 @@ from referral.cases.choices import (
     OUTCOMES,
     SIGNS,
     SUBJECTS,
+    TETANUS,
     URGENCIES,
 )
 from referral.cases.models import Limit
@@ -85,6 +86,7 @@ class FormPage:
     urgencies: tuple[tuple[str, str], ...] = URGENCIES
     subjects: tuple[tuple[str, str], ...] = SUBJECTS
     signs: tuple[tuple[str, str], ...] = SIGNS
+    tetanus: tuple[tuple[str, str], ...] = TETANUS
     outcomes: tuple[tuple[str, str], ...] = OUTCOMES
     stages: tuple[tuple[str, str], ...] = STAGES
 

@@ -10,6 +10,7 @@ from referral.cases.choices import (
     OUTCOMES,
     SIGNS,
     SUBJECTS,
+    TETANUS,
     URGENCIES,
     codes,
 )
@@ -97,6 +98,7 @@ class FlagForm(Schema):
 
     sign = fields.String(required=True, validate=validate.OneOf(codes(SIGNS)))
     limb = fields.String(load_default=None, validate=validate.OneOf(codes(LIMBS)))
+    tetanus = fields.String(load_default=None, validate=validate.OneOf(codes(TETANUS)))
     words = words()
 
 
@@ -106,6 +108,7 @@ class FlagAnswerForm(Schema):
     answer = fields.String(required=True, validate=validate.OneOf(["resolved", "managed"]))
     reason = words(required=True)
     within = words()
+    tetanus = fields.String(load_default=None, validate=validate.OneOf(codes(TETANUS)))
     until = DateField(load_default=None)
 
 

@@ -3,7 +3,15 @@
 from collections.abc import Mapping
 from typing import Any
 
-from referral.cases.choices import CONDITIONS, FLAG_ANSWERS, LETTERS, OUTCOMES, SIGNS, SUBJECTS
+from referral.cases.choices import (
+    CONDITIONS,
+    FLAG_ANSWERS,
+    LETTERS,
+    OUTCOMES,
+    SIGNS,
+    SUBJECTS,
+    TETANUS,
+)
 from referral.cases.note_kinds import LABELS as NOTE_LABELS
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
@@ -52,6 +60,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.NOTE_MEDICATION: "noted medication: {medication}",
     Move.GRADE_LAMENESS: "graded the lameness of {limb}: {grade} on the scale {scale}, {gait}",
     Move.CHECK_AFTER_FITTING: "checked after fitting: {comfort}; shoe: {shoe}",
+    Move.CHECK_SUPPORT_LIMB: "looked at {limb} as the support limb: {found}",
     Move.RECORD_EMERGENCY: "recorded emergency work on {limb}",
     Move.STEP_DOWN: "stepped the {device} down on {limb}",
     Move.RENEW_DEVICE: "keeps the {device} on {limb}, with a reason",
@@ -83,9 +92,15 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
         return said.replace("asked", "brought", 1)
     if move is Move.ANSWER_FLAG and content.get("until"):
         return f"{said} until {content['until']}"
+    if content.get("tetanus"):
+        return f"{said}; tetanus: {_named(content)['tetanus']}"
     if move is Move.BOOK_VISIT and content.get("called_off"):
         return f"called off the {content['comes']}'s visit"
     return said
+
+
+CODED = ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait", "found")
+"""What of a note stands in its entry as a code."""
 
 
 def _named(content: Mapping[str, Any]) -> dict[str, str]:
@@ -105,9 +120,11 @@ def _named(content: Mapping[str, Any]) -> dict[str, str]:
     }
     named.update(
         (key, NOTE_LABELS[str(content[key])])
-        for key in ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait")
+        for key in CODED
         if str(content.get(key)) in NOTE_LABELS
     )
+    if content.get("tetanus"):
+        named["tetanus"] = dict(TETANUS)[content["tetanus"]]
     if "grade" in content:
         named["grade"] = f"{content['grade']:g}"
     if content.get("measure"):

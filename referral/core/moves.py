@@ -70,6 +70,7 @@ class Move(StrEnum):
     NOTE_MEDICATION = "medication_noted"
     GRADE_LAMENESS = "lameness_graded"
     CHECK_AFTER_FITTING = "after_check_recorded"
+    CHECK_SUPPORT_LIMB = "support_limb_checked"
     RECORD_EMERGENCY = "emergency_work_recorded"
     STEP_DOWN = "device_stepped_down"
     RENEW_DEVICE = "device_renewed"

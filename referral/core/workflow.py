@@ -103,6 +103,7 @@ LAWS: Mapping[Move, Law] = {
     Move.NOTE_MEDICATION: _law({_V}, _LIVE),
     Move.GRADE_LAMENESS: _law({_V}, _LIVE),
     Move.CHECK_AFTER_FITTING: _law({_V, _F, _O}, _LIVE),
+    Move.CHECK_SUPPORT_LIMB: _law({_V, _F, _O}, _LIVE),
     Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
     Move.STEP_DOWN: _law(_CLINICAL, _LIVE),
     Move.RENEW_DEVICE: _law(_CLINICAL, _LIVE),

@@ -84,6 +84,7 @@ _MORE: tuple[tuple[Move, str, str], ...] = (
     (Move.ADD_OBSERVATION, "Record an observation", "observations/new"),
     (Move.BOOK_VISIT, "Book a visit", "visits/new"),
     (Move.SET_RECHECK, "Set the recheck", "rechecks/new"),
+    (Move.CHECK_SUPPORT_LIMB, "Look at the support limb", "notes/support-limb-checks/new"),
     (Move.CHECK_AFTER_FITTING, "Check after fitting", "notes/after-checks/new"),
     (Move.ADD_CALL_NOTE, "Note a call", "notes/calls/new"),
     (Move.NOTE_MEDICATION, "Note medication", "notes/medication/new"),

@@ -10,6 +10,7 @@ from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
 from referral.cases.joining import Asked
 from referral.core.diary import DueItem
+from referral.core.watch import OPPOSITE, Ask
 from referral.core.workflow import Move
 from referral.films.guides import GuidesPage
 
@@ -30,6 +31,7 @@ class DeskRow:
     turn: str | None
     due_on: date | None
     due: tuple[DueItem, ...]
+    asks: tuple[Ask, ...]
     has_red_flag: bool
     unread: int
 
@@ -275,6 +277,15 @@ class ReferralLine:
 
 
 @dataclass(frozen=True, slots=True)
+class FootLine:
+    """One foot of a pair: its problem, and when it was last looked at on this case."""
+
+    limb: str
+    problem: str
+    seen_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class CasePage:
     """Everything the case page prints."""
 
@@ -289,6 +300,7 @@ class CasePage:
     today: date
     recheck: str | None
     due: tuple[DueItem, ...]
+    asks: tuple[Ask, ...]
     people: tuple[PersonLine, ...]
     asked: tuple[AskedLine, ...]
     problems: tuple[ProblemLine, ...]
@@ -307,6 +319,24 @@ class CasePage:
     resets: tuple[ResetLine, ...]
     sheets: tuple[SheetLine, ...]
     timeline: tuple[TimelineLine, ...]
+
+    @property
+    def feet(self) -> tuple[FootLine, ...]:
+        """Every foot that the case is about and the one opposite, whether or not it is."""
+        named = {each.limb for each in self.problems} | {each.limb for each in self.films}
+        named |= set(self.referral.limbs if self.referral else ())
+        named |= {each.limb for each in self.readings}
+        both = named | {OPPOSITE[limb] for limb in named}
+        return tuple(self._foot(limb) for limb in OPPOSITE if limb in both)
+
+    def _foot(self, limb: str) -> FootLine:
+        problems = [each.condition for each in self.problems if each.limb == limb]
+        days = [
+            *(each.taken_on for each in self.films if each.limb == limb),
+            *(each.seen_on for each in self.assessments if each.limb == limb),
+            *(on for table in self.readings if table.limb == limb for on in table.taken_on),
+        ]
+        return FootLine(limb, ", ".join(problems), max(days, default=None))
 
     @property
     def law(self) -> str:

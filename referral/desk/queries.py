@@ -25,6 +25,7 @@ from referral.cases.queries import (
 from referral.cases.timeline import entries_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
 from referral.core.diary import DueItem, due_items
+from referral.core.watch import asks_of
 from referral.core.workflow import Stage
 from referral.desk.pages import (
     AskedLine,
@@ -76,6 +77,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         today=today,
         recheck=_recheck(session, access, people),
         due=_due(session, access, today),
+        asks=asks_of(case_histories(session, [access.case_id])[access.case_id][0]),
         people=people,
         asked=_asked(session, access.case_id),
         problems=_problem_lines(session, access),

@@ -19,7 +19,8 @@ from referral.cases.queries import (
 from referral.clock import day_at
 from referral.core.diary import PASSED, DueItem, What, due_items
 from referral.core.standing import standing
-from referral.core.workflow import CaseState, Role, on_day, state_of
+from referral.core.watch import asks_of
+from referral.core.workflow import CaseState, Role, Stage, on_day, state_of
 from referral.desk.pages import (
     DeskPage,
     DeskRow,
@@ -81,6 +82,7 @@ def desk_rows(
                 turn=state.turn.value if state.turn else None,
                 due_on=state.due_on,
                 due=due,
+                asks=asks_of(entries) if state.stage is not Stage.CLOSED else (),
                 has_red_flag=bool(state.live_flags),
                 unread=unread[case.id],
             )

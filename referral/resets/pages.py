@@ -13,8 +13,9 @@ from referral.cases.choices import SIGNS
 from referral.cases.models import RedFlag
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import hides_pain, notes_of
-from referral.cases.queries import flags_of, names_on, people_on
+from referral.cases.queries import case_histories, flags_of, names_on, people_on
 from referral.core.rules.deviations import AGREED, KIND_OF
+from referral.core.watch import Ask, asks_of
 from referral.core.workflow import LAWS, Move, Stage
 from referral.errors import NotFound
 from referral.plans.judging import NOT_POSSIBLE
@@ -103,6 +104,7 @@ class ResetFormPage:
     correction: str
     flags: tuple[str, ...]
     managed: tuple[str, ...]
+    asks: tuple[Ask, ...]
     phones: tuple[tuple[str, str], ...]
     medication: tuple[str, ...]
 
@@ -149,6 +151,7 @@ def reset_form_page(session: Session, access: CaseAccess, today: date) -> ResetF
         correction=(before.countersigns[-1].words or "") if before and before.countersigns else "",
         flags=_live_flags(session, access),
         managed=_managed_flags(session, access),
+        asks=asks_of(case_histories(session, [access.case_id])[access.case_id][0]),
         phones=_vet_phones(session, access),
         medication=_medication(session, access, today),
     )

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.service import Words, write_words
 from referral.cases.timeline import NewEntry, append
+from referral.core.rules.derived import has_bar, has_wedge
 from referral.core.rules.deviations import Difference, differences
 from referral.core.workflow import Move, Stage
 from referral.errors import Invalid, OutOfDate, WrongState
@@ -160,11 +161,17 @@ def record_reset(
         "worst": checked.judged.worst,
         "basis_sha256": checked.judged.basis_sha256,
         "corrects": str(before.id) if before else None,
+        "devices": [limb for limb, content in command.limbs.items() if _in_device(content)],
     }
     texts = {"found": command.found, "comfort": command.comfort, "advice": command.advice}
     new = NewEntry(Move.RECORD_RESET, command.fitted_on, facts, texts, reset.id, command.based_on)
     append(session, access, new, now)
     return reset
+
+
+def _in_device(content: Mapping[str, Any]) -> bool:
+    plan = plan_from_content(content)
+    return has_wedge(plan) or has_bar(plan)
 
 
 def _keep_parts(session: Session, reset: Reset, checked: CheckedReset, now: datetime) -> None:
