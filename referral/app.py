@@ -1,15 +1,18 @@
 """The web app: the one place that joins layers, features and pages."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from flask import Flask, Response, request
 from werkzeug.routing import IntegerConverter, Map
 
+from referral.accounts import second_factor_views as accounts_second_factor_views
 from referral.accounts import views as accounts_views
 from referral.accounts.actor import Actor
 from referral.accounts.passwords import Passwords
 from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
+from referral.assessments.photos import READ_PHOTO, photo_reader
 from referral.cases import booking_views as cases_booking_views
 from referral.cases import handing_views as cases_handing_views
 from referral.cases import joining_views as cases_joining_views
@@ -27,13 +30,18 @@ from referral.inbox.gathering import SEND_LETTER, letter_maker
 from referral.inbox.posting import letter_sender
 from referral.notices.service import SEE_TO_MAIL
 from referral.plans import shoe_views as plans_shoe_views
+from referral.plans import trial_views as plans_trial_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
+from referral.plans.contradictions import contradictions_of
 from referral.resets import recheck_views as resets_recheck_views
 from referral.resets import views as resets_views
 from referral.resets.rechecks import REMIND, recheck_reminder
-from referral.rulebook.loader import load_rulebook
+from referral.rulebook.checking import checked_rulebook
+from referral.rules import views as rules_views
 from referral.settings import Settings
+from referral.sheets import certificate_views as sheets_certificate_views
+from referral.sheets import check_views as sheets_check_views
 from referral.sheets import letter_views as sheets_letter_views
 from referral.sheets import views as sheets_views
 from referral.sheets.office import office_of
@@ -47,6 +55,7 @@ from referral.web.wiring import Wiring
 
 FEATURES = (
     accounts_views.blueprint,
+    accounts_second_factor_views.blueprint,
     horses_views.blueprint,
     shoes_views.blueprint,
     cases_views.blueprint,
@@ -54,16 +63,20 @@ FEATURES = (
     cases_booking_views.blueprint,
     cases_joining_views.blueprint,
     cases_handing_views.blueprint,
+    rules_views.blueprint,
     films_views.blueprint,
     films_repeat_views.blueprint,
     assessments_views.blueprint,
     plans_views.blueprint,
     plans_window_views.blueprint,
     plans_shoe_views.blueprint,
+    plans_trial_views.blueprint,
     resets_views.blueprint,
     resets_recheck_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
+    sheets_check_views.blueprint,
+    sheets_certificate_views.blueprint,
     sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,
@@ -90,7 +103,7 @@ def create_app(settings: Settings, wired: Wiring | None = None) -> Flask:
     )
     app.url_map.converters["int"] = _Number
     _configure(app, settings)
-    joined = wired or wire(settings)
+    joined = replace(wired or wire(settings), contradictions=contradictions_of)
     wiring.install(app, joined)
     login.install(app, lambda token: _resume(joined, token))
     app.before_request(_limit_body)
@@ -108,7 +121,7 @@ def wire(settings: Settings) -> Wiring:
         settings=settings,
         database=Database(settings.database_url),
         blobs=BlobStore(settings.files_dir),
-        rulebook=load_rulebook(),
+        rulebook=checked_rulebook(settings.rules_dir),
         passwords=Passwords(),
     )
 
@@ -117,6 +130,7 @@ def worker_of(wired: Wiring) -> Worker:
     """Return what does an instance's waiting work; every kind of work is named here."""
     handlers = {
         READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
+        READ_PHOTO: photo_reader(wired.database, wired.blobs),
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
         REMIND: recheck_reminder(wired.now),

@@ -19,6 +19,7 @@ MAIL_PASSWORD_NAME = "mail.password"  # noqa: S105 - a file's name
 MAIL_TLS = ("starttls", "tls", "none")
 MAIL_ADDRESS = re.compile(r"[^@\s<>,;:\"]+@[A-Za-z0-9.-]+")
 WEB_ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?")
+SERVICE_ADDRESS = re.compile(rf"{WEB_ADDRESS.pattern}(/[A-Za-z0-9._~/-]*)?")
 INSTANCE_KEY_BYTES = 32
 SHORTEST_SECRET = 32
 LARGEST_PORT = 65535
@@ -43,12 +44,14 @@ class Settings:
     secret_key: str = field(repr=False)
     instance_key: bytes = field(repr=False)
     address: str | None = None
+    time_authority: str | None = None
     mail_host: str | None = None
     mail_port: int = 587
     mail_tls: str = "starttls"
     mail_from: str | None = None
     mail_user: str | None = None
     mail_password: str | None = field(default=None, repr=False)
+    rules_dir: Path | None = None
 
     @property
     def public_address(self) -> str:
@@ -259,6 +262,15 @@ def _folder(instance: Path, value: object) -> Path:
     raise ValueError("a folder is needed")
 
 
+def _folder_if_any(instance: Path, value: object) -> Path | None:
+    if value is None:
+        return None
+    folder = _folder(instance, value)
+    if not folder.is_dir():
+        raise ValueError("a folder that is there is needed")
+    return folder
+
+
 def _words_if_any(folder: Path, value: object) -> str | None:
     return None if value is None else _words(folder, value)
 
@@ -279,6 +291,12 @@ def _web_address(_folder: Path, value: object) -> str | None:
     if value is None or (isinstance(value, str) and WEB_ADDRESS.fullmatch(value)):
         return value
     raise ValueError("an address such as https://referral.example.org is needed")
+
+
+def _service_address(_folder: Path, value: object) -> str | None:
+    if value is None or (isinstance(value, str) and SERVICE_ADDRESS.fullmatch(value)):
+        return value
+    raise ValueError("an address such as https://time.example.org/stamp is needed")
 
 
 def _database_url(instance: Path, value: object) -> str:
@@ -303,10 +321,12 @@ READERS: Mapping[str, tuple[Callable[[Path, object], Any], object]] = {
     "files_dir": (_folder, "var/files"),
     "keys_dir": (_folder, "var/keys"),
     "address": (_web_address, None),
+    "time_authority": (_service_address, None),
     "mail_host": (_words_if_any, None),
     "mail_port": (_port, 587),
     "mail_tls": (_mail_tls, "starttls"),
     "mail_from": (_mail_address, None),
     "mail_user": (_words_if_any, None),
+    "rules_dir": (_folder_if_any, None),
 }
 """Each setting's reader and default; REFERRAL_<NAME> in the environment goes before the file."""

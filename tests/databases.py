@@ -24,6 +24,7 @@ FEATURES = (
     "horses",
     "shoes",
     "cases",
+    "rules",
     "films",
     "assessments",
     "plans",

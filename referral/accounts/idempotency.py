@@ -7,7 +7,7 @@ from uuid import UUID, uuid4
 
 from flask import redirect, request
 from flask.typing import ResponseReturnValue
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -17,7 +17,7 @@ from referral.storage.canonical import canonical_json, sha256_hex
 from referral.storage.ids import new_id
 
 KEY = re.compile(r"[0-9A-Za-z-]{1,64}")
-NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password"})
+NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password", "code"})
 """Fields that are no part of what a form asks for; a secret must not be kept, even hashed."""
 
 
@@ -38,11 +38,9 @@ def do_once(
     OutOfDate
         If the form's key was used with other content.
     """
-    key = request.form.get("idempotency_key", "")
+    key = _key_of_form()
     if not key:
         return redirect(act(), 303)
-    if not KEY.fullmatch(key):
-        raise Invalid("This form has lost its own number; open the page anew.")
     claimed = IdempotencyKey(
         id=new_id(now),
         person_id=person_id,
@@ -55,16 +53,47 @@ def do_once(
     if before is None:
         claimed.location = act()
         return redirect(claimed.location, 303)
-    if before.body_sha256 != claimed.body_sha256:
+    return _led_to(before, claimed.body_sha256)
+
+
+def done_before(session: Session, person_id: UUID) -> ResponseReturnValue | None:
+    """Return where this very form led when it was done before, or None if it was not.
+
+    For work that is costly to begin: that it is done once is for :func:`do_once` to see.
+
+    Raises
+    ------
+    Invalid
+        If the form's key is none that a page of ours gives.
+    OutOfDate
+        If the form's key was used with other content.
+    """
+    before = session.scalars(_taken(person_id, _key_of_form())).one_or_none()
+    return None if before is None else _led_to(before, body_sha256())
+
+
+def _key_of_form() -> str:
+    key = request.form.get("idempotency_key", "")
+    if key and not KEY.fullmatch(key):
+        raise Invalid("This form has lost its own number; open the page anew.")
+    return key
+
+
+def _led_to(before: IdempotencyKey, said_sha256: str) -> ResponseReturnValue:
+    if before.body_sha256 != said_sha256:
         raise OutOfDate("This form was sent before with other content; open it anew.")
     return redirect(before.location, 303)
 
 
+def _taken(person_id: UUID, key: str) -> Select[IdempotencyKey]:
+    return select(IdempotencyKey).where(
+        IdempotencyKey.person_id == person_id, IdempotencyKey.key == key
+    )
+
+
 def _claim(session: Session, row: IdempotencyKey) -> IdempotencyKey | None:
     """Take the key, or return its row from when it was taken before; two at once wait."""
-    taken = select(IdempotencyKey).where(
-        IdempotencyKey.person_id == row.person_id, IdempotencyKey.key == row.key
-    )
+    taken = _taken(row.person_id, row.key)
     before = session.scalars(taken).one_or_none()
     if before is not None:
         return before

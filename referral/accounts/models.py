@@ -114,6 +114,26 @@ class OpenSession(Base):
     ended_at: Mapped[datetime | None]
 
 
+class SecondFactor(Base):
+    """A secret that a person's telephone makes codes from: confirmed by the first, then asked for.
+
+    ``last_step`` is the step of time of the last code taken; none counts twice.
+    """
+
+    __tablename__ = "second_factor"
+    __table_args__ = (Index(None, "person_id"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    person_id: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    wrapped_secret: Mapped[str | None]
+    begun_at: Mapped[datetime]
+    confirmed_at: Mapped[datetime | None]
+    removed_at: Mapped[datetime | None]
+    last_step: Mapped[int | None]
+    wrong_codes: Mapped[int]
+    wrong_at: Mapped[datetime | None]
+
+
 class IdempotencyKey(Base):
     """A form's own identity, so that sending it twice does it once."""
 

@@ -30,3 +30,15 @@ class PasswordForm(Schema):
 
     present = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
     password = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
+
+
+class PasswordAlone(Schema):
+    """One's password, to authorise what is done next."""
+
+    password = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
+
+
+class CodeForm(Schema):
+    """A code of the moment."""
+
+    code = fields.String(required=True, validate=validate.Length(max=20))

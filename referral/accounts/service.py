@@ -1,6 +1,7 @@
 """Organisations and people: added, given a password, revoked. Nothing here commits."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
@@ -191,17 +192,29 @@ class ConfirmPassword:
     address: str
 
 
+def nothing_else(_session: Session) -> Invalid | None:
+    """Ask for nothing beside a password."""
+    return None
+
+
 def confirm_password(
-    database: Database, passwords: Passwords, actor: Actor, given: ConfirmPassword, now: datetime
+    database: Database,
+    passwords: Passwords,
+    actor: Actor,
+    given: ConfirmPassword,
+    now: datetime,
+    *,
+    also: Callable[[Session], Invalid | None] = nothing_else,
 ) -> None:
     """Take one's present password as the authority for what is done next.
 
+    ``also`` says what else is wrong when the password is right; both together are one try.
     Wrong ones count as failed sign-ins.
 
     Raises
     ------
     Invalid
-        If the password is wrong, or too many were.
+        If the password is wrong, or too many were, or what is asked beside it.
     """
     with database.reading() as session:
         if too_many_failures(session, actor.email, given.address, now):
@@ -209,9 +222,10 @@ def confirm_password(
         password_hash = person_by_id(session, actor.person_id).password_hash
     ok = passwords.matches(password_hash, given.password)
     with database.transaction() as session:
-        count_try(session, actor.email, given.address, ok=ok, now=now)
-    if not ok:
-        raise _fault("password", "This is not your password.")
+        fault = also(session) if ok else _fault("password", "This is not your password.")
+        count_try(session, actor.email, given.address, ok=fault is None, now=now)
+    if fault is not None:
+        raise fault
 
 
 def revoke_person(session: Session, person_id: UUID, now: datetime) -> None:

@@ -182,6 +182,13 @@ NUMBERS: tuple[tuple[str, str], ...] = (
 )
 """What is measured on the foot itself with rule and gauge: the reading's code, what is asked."""
 
+WHOLE_FOOT = "whole"
+PHOTO_SUBJECTS: Options = (
+    (WHOLE_FOOT, "The limb as a whole"),
+    *((each.code, each.asks) for each in QUESTIONS.values()),
+)
+"""What a photo of an assessment can be of: one of the observations, or the whole limb."""
+
 GIRTH = "coronet_circumference_mm"
 GIRTH_ASKED = "Girth of the coronet, with a tape"
 DAMAGED_HEELS = frozenset({"heels_forward", "crushed_heels"})

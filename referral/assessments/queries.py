@@ -7,7 +7,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from referral.assessments.models import Assessment
+from referral.assessments.models import Assessment, AssessmentPhoto
 from referral.core.measure.external import GUIDES, external_guides
 from referral.core.measure.readings import Measured, Reading
 from referral.errors import NotFound
@@ -25,12 +25,13 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class AssessmentView:
-    """An assessment with what was measured for it, the film's readings beside, and photos."""
+    """An assessment, what was measured beside the film, its photos and the measured ones."""
 
     row: Assessment
     measured: Measured
     compared: tuple[Compared, ...]
-    photos: tuple[Film, ...]
+    films: tuple[Film, ...]
+    photos: tuple[AssessmentPhoto, ...]
 
 
 def assessments_of(session: Session, case_id: UUID) -> Sequence[Assessment]:
@@ -50,11 +51,7 @@ def assessment_of(session: Session, case_id: UUID, assessment_id: UUID) -> Asses
     NotFound
         If this case has no such assessment.
     """
-    row = session.scalars(
-        select(Assessment).where(Assessment.case_id == case_id, Assessment.id == assessment_id)
-    ).one_or_none()
-    if row is None:
-        raise NotFound("There is no such assessment on this case.")
+    row = assessment_row(session, case_id, assessment_id)
     own, films = Measured(), []
     for reading_set, measured in reading_sets(session, case_id, row.limb):
         if reading_set.id == row.reading_set_id:
@@ -62,12 +59,62 @@ def assessment_of(session: Session, case_id: UUID, assessment_id: UUID) -> Asses
         elif any(each.basis == "film" for each in measured.readings.values()):
             films.append((abs((reading_set.taken_on - row.seen_on).days), measured))
     film = min(films, key=lambda each: each[0])[1] if films else Measured()
-    photos = tuple(
+    outside = tuple(
         each
         for each in films_of(session, case_id)
         if each.limb == row.limb and each.taken_on == row.seen_on and each.view.endswith("_photo")
     )
-    return AssessmentView(row, own, compared(film, own), photos)
+    taken = tuple(
+        session.scalars(
+            select(AssessmentPhoto)
+            .where(AssessmentPhoto.assessment_id == row.id)
+            .order_by(AssessmentPhoto.added_at, AssessmentPhoto.id)
+        )
+    )
+    return AssessmentView(row, own, compared(film, own), outside, taken)
+
+
+def assessment_row(session: Session, case_id: UUID, assessment_id: UUID) -> Assessment:
+    """Return one assessment of this case.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such assessment.
+    """
+    row = session.scalars(
+        select(Assessment).where(Assessment.case_id == case_id, Assessment.id == assessment_id)
+    ).one_or_none()
+    if row is None:
+        raise NotFound("There is no such assessment on this case.")
+    return row
+
+
+def photo_of(session: Session, case_id: UUID, photo_id: UUID) -> str:
+    """Return the SHA-256 of the picture of one photo of this case's assessments.
+
+    Raises
+    ------
+    NotFound
+        If this case has none, or it has not been read.
+    """
+    found = session.scalar(
+        select(AssessmentPhoto.picture_sha256).where(
+            AssessmentPhoto.case_id == case_id, AssessmentPhoto.id == photo_id
+        )
+    )
+    if found is None:
+        raise NotFound("There is no such photo on this case.")
+    return found
+
+
+def photos_to_show(session: Session, case_id: UUID) -> Sequence[AssessmentPhoto]:
+    """Return the photos of this case's assessments that have been read."""
+    return session.scalars(
+        select(AssessmentPhoto).where(
+            AssessmentPhoto.case_id == case_id, AssessmentPhoto.picture_sha256.is_not(None)
+        )
+    ).all()
 
 
 def compared(film: Measured, own: Measured) -> tuple[Compared, ...]:

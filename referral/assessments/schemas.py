@@ -4,7 +4,7 @@ from typing import Any
 
 from marshmallow import Schema, fields, validate
 
-from referral.assessments.choices import GIRTH, NUMBERS, QUESTIONS, Question
+from referral.assessments.choices import GIRTH, NUMBERS, PHOTO_SUBJECTS, QUESTIONS, Question
 from referral.cases.choices import LIMBS, codes
 from referral.cases.schemas import words
 from referral.core.measure.registry import MEASURES
@@ -37,3 +37,9 @@ AssessmentForm = Schema.from_dict(
     name="AssessmentForm",
 )
 """What was seen and measured on one limb; every answer may be left out."""
+
+
+class PhotosForm(Schema):
+    """What the photos that are sent with it are of."""
+
+    of = fields.String(required=True, validate=validate.OneOf(codes(PHOTO_SUBJECTS)))

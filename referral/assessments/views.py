@@ -1,11 +1,11 @@
 """Assessments: record one, look at one."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 from uuid import UUID
 
-from flask import Blueprint, make_response, render_template, request, url_for
+from flask import Blueprint, Response, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from referral.assessments.choices import (
@@ -13,11 +13,14 @@ from referral.assessments.choices import (
     GIRTH_ASKED,
     NUMBERS,
     PARTS,
+    PHOTO_SUBJECTS,
     QUESTIONS,
     answers_said,
 )
-from referral.assessments.queries import assessment_of
-from referral.assessments.schemas import AssessmentForm
+from referral.assessments.models import AssessmentPhoto
+from referral.assessments.photos import AddPhotos, SentPhoto, add_photos
+from referral.assessments.queries import assessment_of, photo_of
+from referral.assessments.schemas import AssessmentForm, PhotosForm
 from referral.assessments.service import Assess, assess
 from referral.cases.choices import LIMBS
 from referral.cases.visit import (
@@ -30,10 +33,14 @@ from referral.cases.visit import (
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
 from referral.films.pages import UNIT_SIGNS, shown
+from referral.films.uploads import LONGEST_NAME
 from referral.web.forms import FormState, load_form
 from referral.web.login import sign_in_required
+from referral.web.wiring import wiring
 
 blueprint = Blueprint("assessments", __name__)
+
+PICTURE_POLICY = "default-src 'none'; sandbox"
 
 
 @blueprint.get("/cases/<int:number>/assessments/new")
@@ -95,9 +102,62 @@ def _unit(code: str) -> str:
 @sign_in_required
 def show(number: int, assessment_id: UUID) -> ResponseReturnValue:
     """Show an assessment beside the film's readings."""
+    return _shown(number, assessment_id, FormState())
+
+
+def _shown(
+    number: int, assessment_id: UUID, state: FormState, status: int = 200
+) -> ResponseReturnValue:
     with reading_case(number) as visit:
         view = assessment_of(visit.session, visit.access.case_id, assessment_id)
-        return render_template("assessments/show.html", **_page(number, view))
+        html = render_template(
+            "assessments/show.html",
+            form=state,
+            key=new_key(),
+            revision=visit.access.revision,
+            may_add=visit.access.may_ever(Move.RECORD_READINGS),
+            why_not=visit.access.why_not(Move.ADD_PHOTO),
+            subjects=PHOTO_SUBJECTS,
+            **_page(number, view),
+        )
+    return make_response(html, status)
+
+
+@blueprint.post("/cases/<int:number>/assessments/<uuid:assessment_id>/photos")
+@sign_in_required
+def add_photo(number: int, assessment_id: UUID) -> ResponseReturnValue:
+    """Keep photos of one observation of an assessment."""
+
+    def act(visit: Visit) -> str:
+        visit.access.check_role(Move.RECORD_READINGS)
+        given = load_form(PhotosForm(), request.form)
+        sent = [
+            SentPhoto(each.read(), each.filename[-LONGEST_NAME:])
+            for each in request.files.getlist("photos")
+            if each.filename
+        ]
+        command = AddPhotos(assessment_id, given["of"], sent, visit.today)
+        add_photos(visit.session, visit.access, visit.wired.blobs, command, visit.now)
+        return url_for("assessments.show", number=number, assessment_id=assessment_id, _anchor="of")
+
+    answer = keep_or_show(
+        number, act, "The photos are kept.", partial(_shown, number, assessment_id)
+    )
+    work = wiring().work
+    if work is not None:
+        work()
+    return answer
+
+
+@blueprint.get("/cases/<int:number>/assessments/photos/<uuid:photo_id>.jpg")
+@sign_in_required
+def photo(number: int, photo_id: UUID) -> ResponseReturnValue:
+    """Serve a photo of an assessment, upright and without what its file said besides."""
+    with reading_case(number) as visit:
+        digest = photo_of(visit.session, visit.access.case_id, photo_id)
+        response = Response(visit.wired.blobs.get(digest), content_type="image/jpeg")
+    response.headers["Content-Security-Policy"] = PICTURE_POLICY
+    return response
 
 
 def _page(number: int, view: Any) -> Mapping[str, Any]:  # noqa: ANN401 - what the query gives
@@ -118,5 +178,15 @@ def _page(number: int, view: Any) -> Mapping[str, Any]:  # noqa: ANN401 - what t
         "row": view.row,
         "said": answers_said(view.row.answers),
         "measured": rows,
-        "photos": view.photos,
+        "films": view.films,
+        "photos": _by_subject(view.photos),
+        "is_read": all(each.picture_sha256 or each.refusal for each in view.photos),
     }
+
+
+def _by_subject(photos: Sequence[AssessmentPhoto]) -> list[tuple[str, list[AssessmentPhoto]]]:
+    """Return the photos under what they are of, in the order of the form."""
+    sorted_out = [
+        (says, [each for each in photos if each.about == code]) for code, says in PHOTO_SUBJECTS
+    ]
+    return [(says, of_it) for says, of_it in sorted_out if of_it]

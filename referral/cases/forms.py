@@ -1,5 +1,6 @@
 """What the forms of a case show beside their fields, frozen."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -15,8 +16,15 @@ from referral.cases.choices import (
     TETANUS,
     URGENCIES,
 )
+from referral.cases.contradictions import Contradiction
 from referral.cases.models import Limit
-from referral.cases.queries import current_limits, flags_of, people_on, questions_of
+from referral.cases.queries import (
+    current_limits,
+    flags_of,
+    measured_limbs,
+    people_on,
+    questions_of,
+)
 from referral.cases.visit import Visit
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
@@ -80,6 +88,7 @@ class FormPage:
     phones: tuple[tuple[str, str], ...]
     asked: Request | None = None
     about: UUID | None = None
+    contradictions: tuple[Contradiction, ...] = ()
     limbs: tuple[tuple[str, str], ...] = LIMBS
     conditions: tuple[tuple[str, str], ...] = CONDITIONS
     certainties: tuple[tuple[str, str], ...] = CERTAINTIES
@@ -132,12 +141,28 @@ def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
         phones=_phones(visit),
         asked=request_of(visit.session, visit.access.case_id),
         about=about,
+        contradictions=(
+            contradictions_on(visit, measured_limbs(visit.session, visit.access.case_id))
+            if move is Move.SEND_REFERRAL
+            else ()
+        ),
     )
     if what == "withdrawals" and about not in {each.limit_id for each in page.limits}:
         raise NotFound("There is no such limit in force on this case.")
     if what == "flag-answers" and about not in {each[0] for each in page.open_flags}:
         raise NotFound("There is no such red flag waiting on this case.")
     return page
+
+
+def contradictions_on(visit: Visit, limbs: Iterable[str]) -> tuple[Contradiction, ...]:
+    """Return which limits in force contradict each other, limb by limb.
+
+    What finds them predicts plans, so that it is joined in from above.
+    """
+    find = visit.wired.contradictions
+    if find is None:
+        return ()
+    return tuple(find(visit.session, visit.access, sorted(limbs), visit.today))
 
 
 def _open_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:

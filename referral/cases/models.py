@@ -173,6 +173,8 @@ class Referral(Base):
     goals: Mapped[str]
     open_to_farrier: Mapped[str | None]
     no_limits: Mapped[bool]
+    contradictions: Mapped[list[Any] | None]
+    contradiction_reason: Mapped[str | None]
     sent_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     sent_at: Mapped[datetime]
 

@@ -23,7 +23,7 @@ from referral.cases.models import (
 )
 from referral.clock import day_at
 from referral.core.diary import Dated
-from referral.core.workflow import CaseState, Happening, Role, on_day, state_of
+from referral.core.workflow import CaseState, Happening, Move, Role, on_day, state_of
 from referral.errors import NotFound
 
 
@@ -180,6 +180,15 @@ def latest_referral(session: Session, case_id: UUID) -> Referral | None:
     return session.scalars(
         select(Referral).where(Referral.case_id == case_id).order_by(Referral.n.desc()).limit(1)
     ).one_or_none()
+
+
+MEASURED = (Move.MEASURE_FILM.value, Move.MEASURE_PHOTO.value, Move.RECORD_READINGS.value)
+
+
+def measured_limbs(session: Session, case_id: UUID) -> frozenset[str]:
+    """Return the limbs of which there are readings."""
+    seen = select(Entry.content).where(Entry.case_id == case_id, Entry.kind.in_(MEASURED))
+    return frozenset(str(content["limb"]) for content in session.scalars(seen))
 
 
 def flags_of(session: Session, case_id: UUID) -> Sequence[tuple[RedFlag, FlagAnswer | None]]:

@@ -75,6 +75,7 @@ class ReferralForm(Schema):
     goals = words(required=True)
     open_to_farrier = words()
     no_limits = fields.Boolean(load_default=False)
+    contradiction_reason = words()
 
 
 class WordsForm(Schema):

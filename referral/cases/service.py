@@ -1,7 +1,7 @@
 """The verbs that carry a case: open, diagnose, limit, refer, ask and answer."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from uuid import UUID
 
@@ -9,18 +9,18 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
+from referral.cases.contradictions import Contradiction
 from referral.cases.joining import is_foreseen
 from referral.cases.models import (
     Case,
     CaseMember,
     Counter,
-    Entry,
     Limit,
     Problem,
     Question,
     Referral,
 )
-from referral.cases.queries import case_for, current_limits, current_problems
+from referral.cases.queries import case_for, current_limits, current_problems, measured_limbs
 from referral.cases.timeline import NewEntry, append, digest, ground_facts
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
@@ -247,6 +247,8 @@ class SendReferral:
     no_limits: bool
     happened_on: date
     based_on: int
+    contradictions: tuple[Contradiction, ...] = ()
+    contradiction_reason: str | None = None
 
 
 def send_referral(
@@ -257,8 +259,8 @@ def send_referral(
     Raises
     ------
     Invalid
-        If there is neither a limit nor an explicit "no limits", no problem, or
-        no reading yet.
+        If there is neither a limit nor an explicit "no limits", no reading yet, or if
+        limits contradict each other and nothing is said of it.
     """
     _check_referral(session, access, command)
     number = access.state.referral_n + 1
@@ -271,17 +273,22 @@ def send_referral(
         goals=command.goals,
         open_to_farrier=command.open_to_farrier,
         no_limits=command.no_limits,
+        contradictions=[asdict(each) for each in command.contradictions] or None,
+        contradiction_reason=command.contradiction_reason if command.contradictions else None,
         sent_by=access.actor_id,
         sent_at=now,
     )
     session.add(row)
     facts = {"n": number, "limbs": list(command.limbs), "urgency": command.urgency}
-    texts = {"goals": command.goals, "open_to_farrier": command.open_to_farrier}
+    if row.contradictions:
+        facts["contradictions"] = row.contradictions
+    texts = {
+        "goals": command.goals,
+        "open_to_farrier": command.open_to_farrier,
+        "contradiction_reason": row.contradiction_reason,
+    }
     new = NewEntry(Move.SEND_REFERRAL, command.happened_on, facts, texts, row.id, command.based_on)
     append(session, access, new, now)
-
-
-_MEASURED = (Move.MEASURE_FILM.value, Move.MEASURE_PHOTO.value, Move.RECORD_READINGS.value)
 
 
 def _check_referral(session: Session, access: CaseAccess, command: SendReferral) -> None:
@@ -295,12 +302,13 @@ def _check_referral(session: Session, access: CaseAccess, command: SendReferral)
         faults[""] = ["Ask a farrier onto the case first: nobody would get this."]
     if not command.limbs:
         faults["limbs"] = ["Name at least one limb."]
-    seen = select(Entry.content).where(Entry.case_id == access.case_id, Entry.kind.in_(_MEASURED))
-    measured = {content.get("limb") for content in session.scalars(seen)}
+    measured = measured_limbs(session, access.case_id)
     missing = [limb for limb in command.limbs if limb not in measured]
     if missing:
         names = ", ".join(missing)
         faults["limbs"] = [f"Measure a film of {names} or type readings before you refer it."]
+    if command.contradictions and not command.contradiction_reason:
+        faults["contradiction_reason"] = ["Change a limit first, or say why it goes out so."]
     if faults:
         raise Invalid("The referral is not complete yet.", faults)
 

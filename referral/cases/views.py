@@ -11,7 +11,8 @@ from flask.typing import ResponseReturnValue
 from marshmallow import Schema
 
 from referral.cases.asking import take_up, turn_down
-from referral.cases.forms import FORMS, TEMPLATES, form_page
+from referral.cases.forms import FORMS, TEMPLATES, contradictions_on, form_page
+from referral.cases.queries import measured_limbs
 from referral.cases.remarks import (
     AddObservation,
     AnswerFlag,
@@ -147,9 +148,17 @@ def limit(number: int) -> ResponseReturnValue:
             raise Invalid("Choose a reading.", {"measure": ["There is no such reading."]})
         command = SetLimit(**given, unit=measure.unit, happened_on=visit.today)
         set_limit(visit.session, visit.access, command, visit.now)
+        _say_contradictions(visit)
         return _home(visit, "limits")
 
     return _do(Sent(number, "limits", "The limit is set."), LimitForm(), act)
+
+
+def _say_contradictions(visit: Visit) -> None:
+    """Say at once which limits no plan can meet together, now that one is set."""
+    limbs = measured_limbs(visit.session, visit.access.case_id)
+    for each in contradictions_on(visit, limbs):
+        flash(f"{each.limb}: no plan can meet these limits together: {'; '.join(each.limits)}.")
 
 
 @blueprint.post("/cases/<int:number>/limits/<uuid:limit_id>/withdrawals")
@@ -194,6 +203,7 @@ def referral(number: int) -> ResponseReturnValue:
         given["limbs"] = tuple(given["limbs"])
         command = SendReferral(
             **given,
+            contradictions=contradictions_on(visit, given["limbs"]),
             happened_on=visit.today,
             based_on=based_on() or visit.access.revision,
         )

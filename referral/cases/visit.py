@@ -164,7 +164,7 @@ def keep_or_show(number: int, act: Act, said: str, show: Show) -> ResponseReturn
     return answer
 
 
-NEVER_SHOWN = ("password",)
+NEVER_SHOWN = ("password", "code")
 
 
 def late_form(visit: Visit, error: OutOfDate | WrongState) -> FormState:

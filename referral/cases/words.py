@@ -64,6 +64,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.RECORD_EMERGENCY: "recorded emergency work on {limb}",
     Move.STEP_DOWN: "stepped the {device} down on {limb}",
     Move.RENEW_DEVICE: "keeps the {device} on {limb}, with a reason",
+    Move.ACKNOWLEDGE_CAUTION: "acknowledged cautions of plan {plan_n}: {titles}",
     Move.RAISE_FLAG: "raised a red flag: {sign}",
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",
@@ -94,6 +95,8 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
         return f"{said} until {content['until']}"
     if content.get("tetanus"):
         return f"{said}; tetanus: {_named(content)['tetanus']}"
+    if move is Move.ADD_PHOTO and len(content.get("photos", ())) > 1:
+        return said.replace("a photo", f"{len(content['photos'])} photos", 1)
     if move is Move.BOOK_VISIT and content.get("called_off"):
         return f"called off the {content['comes']}'s visit"
     return said

@@ -74,6 +74,7 @@ class Move(StrEnum):
     RECORD_EMERGENCY = "emergency_work_recorded"
     STEP_DOWN = "device_stepped_down"
     RENEW_DEVICE = "device_renewed"
+    ACKNOWLEDGE_CAUTION = "caution_acknowledged"
     RAISE_FLAG = "red_flag_raised"
     ANSWER_FLAG = "red_flag_answered"
     JUDGE_AGAIN = "plan_judged_again"

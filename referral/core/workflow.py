@@ -51,6 +51,7 @@ _CLINICAL = frozenset({_V, _F})
 _LIVE = frozenset(set(Stage) - {Stage.NEW, Stage.CLOSED})
 _KNOWN = frozenset(set(Stage) - {Stage.NEW})
 _PLANNED = frozenset({Stage.PLANNING, Stage.MONITORING, Stage.REVIEW, Stage.AMENDED})
+_AGREED = frozenset({Stage.SIGNING, Stage.CONSENT})
 _UNDER_WAY = frozenset({Stage.REVIEW, Stage.AMENDED, Stage.SIGNING, Stage.CONSENT, Stage.FITTING})
 
 
@@ -107,9 +108,10 @@ LAWS: Mapping[Move, Law] = {
     Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
     Move.STEP_DOWN: _law(_CLINICAL, _LIVE),
     Move.RENEW_DEVICE: _law(_CLINICAL, _LIVE),
+    Move.ACKNOWLEDGE_CAUTION: _law(_CLINICAL, _LIVE),
     Move.RAISE_FLAG: _law({_V, _F, _A, _O, _C}, _KNOWN),
     Move.ANSWER_FLAG: _law({_V}, _KNOWN),
-    Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED}),
+    Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED, *_AGREED}),
     Move.INVITE: _law({_V, _F, _C}, _KNOWN),
     Move.TAKE_INVITE_BACK: _law({_V, _F, _C}, _KNOWN),
     Move.JOIN: _law({_V, _F, _A, _C}, _KNOWN),
@@ -249,6 +251,8 @@ def after(state: CaseState, happening: Happening) -> CaseState:
         state = replace(state, left_at=None, moved=SOLID)
     if move is Move.REOPEN and state.reset_n == 0:
         stage = Stage.OPENED
+    if move is Move.JUDGE_AGAIN and stage in _AGREED:
+        stage = Stage.REVIEW
     state = replace(state, stage=stage, vet_to_see=state.vet_to_see and role is not Role.VET)
     return _with_facts(state, move, facts)
 

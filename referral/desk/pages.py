@@ -238,6 +238,15 @@ class FlagLine:
 
 
 @dataclass(frozen=True, slots=True)
+class PhotoLine:
+    """A photo of an assessment, as the timeline shows it."""
+
+    photo_id: UUID
+    assessment_id: UUID
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
 class TimelineLine:
     """One entry of the timeline in plain words."""
 
@@ -250,6 +259,7 @@ class TimelineLine:
     recorded_at: datetime
     is_late: bool
     texts: Mapping[str, str]
+    photos: tuple[PhotoLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,6 +283,8 @@ class ReferralLine:
     goals: str
     open_to_farrier: str | None
     no_limits: bool
+    contradictions: tuple[str, ...]
+    contradiction_reason: str | None
     sent_at: datetime
 
 

@@ -66,7 +66,7 @@ def past_page(session: Session, person_id: UUID, number: int) -> PastPage:
         handed_on=left.last.happened_on,
         reason=texts.get(left.last.id, {}).get("reason", ""),
         work=(*_resets(session, left), *_plans(session, left)),
-        timeline=timeline_lines(entries, texts, names_on(session, case_id)),
+        timeline=timeline_lines(entries, texts, names_on(session, case_id), {}),
     )
 
 

@@ -33,6 +33,7 @@ from referral.desk.pages import (
     FlagLine,
     LimitLine,
     PersonLine,
+    PhotoLine,
     ProblemLine,
     QuestionLine,
     ReferralLine,
@@ -44,6 +45,8 @@ from referral.desk.tables import (
     call_lines,
     film_lines,
     medication_lines,
+    photo_lines,
+    photos_named,
     plan_lines,
     reading_tables,
     reset_lines,
@@ -195,6 +198,10 @@ def _referral(session: Session, access: CaseAccess) -> ReferralLine | None:
         goals=row.goals,
         open_to_farrier=row.open_to_farrier,
         no_limits=row.no_limits,
+        contradictions=tuple(
+            f"{each['limb']}: {'; '.join(each['limits'])}" for each in row.contradictions or ()
+        ),
+        contradiction_reason=row.contradiction_reason,
         sent_at=row.sent_at,
     )
 
@@ -223,15 +230,17 @@ def _timeline(
     session: Session, access: CaseAccess, names: Mapping[UUID, str]
 ) -> tuple[TimelineLine, ...]:
     entries = entries_of(session, access.case_id)
-    return timeline_lines(entries, texts_of(session, entries), names)
+    photos = photo_lines(session, access.case_id)
+    return timeline_lines(entries, texts_of(session, entries), names, photos)
 
 
 def timeline_lines(
     entries: Sequence[Entry],
     texts: Mapping[UUID, Mapping[str, str]],
     names: Mapping[UUID, str],
+    photos: Mapping[str, PhotoLine],
 ) -> tuple[TimelineLine, ...]:
-    """Return entries in plain words, in their order."""
+    """Return entries in plain words, in their order, with the photos that go with them."""
     return tuple(
         TimelineLine(
             seq=each.seq,
@@ -243,6 +252,7 @@ def timeline_lines(
             recorded_at=each.recorded_at,
             is_late=(each.recorded_at.date() - each.happened_on).days > 1,
             texts=texts.get(each.id, {}),
+            photos=photos_named(each.content, photos),
         )
         for each in entries
     )

@@ -1,12 +1,14 @@
 """The case page's tables: films, readings over time, plans, resets, sheets."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from referral.assessments.queries import assessments_of
+from referral.assessments.choices import PHOTO_SUBJECTS
+from referral.assessments.queries import assessments_of, photos_to_show
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import call_notes, notes_of
@@ -18,6 +20,7 @@ from referral.desk.pages import (
     CallLine,
     FilmLine,
     MedicationLine,
+    PhotoLine,
     PlanLine,
     ReadingCell,
     ReadingLine,
@@ -69,6 +72,23 @@ def assessment_lines(session: Session, case_id: UUID) -> tuple[AssessmentLine, .
         AssessmentLine(each.id, each.limb, each.seen_on, len(each.answers))
         for each in assessments_of(session, case_id)
     )
+
+
+def photo_lines(session: Session, case_id: UUID) -> Mapping[str, PhotoLine]:
+    """Return the photos of a case's assessments by their ids, those that can be shown."""
+    says = dict(PHOTO_SUBJECTS)
+    return {
+        str(each.id): PhotoLine(each.id, each.assessment_id, says.get(each.about, each.about))
+        for each in photos_to_show(session, case_id)
+    }
+
+
+def photos_named(
+    content: Mapping[str, Any], photos: Mapping[str, PhotoLine]
+) -> tuple[PhotoLine, ...]:
+    """Return the photos that an entry of the timeline names."""
+    named = [each["photo"] for each in content.get("photos", ())]
+    return tuple(photos[each] for each in named if each in photos)
 
 
 def call_lines(
@@ -177,13 +197,13 @@ def plan_lines(
         select(PlanRow).where(PlanRow.case_id == access.case_id).order_by(PlanRow.n.desc())
     ).all()
     ids = [plan.id for plan in plans]
-    judged: dict[UUID, JudgementRow] = {}
-    for row in session.scalars(
-        select(JudgementRow)
+    # Not the whole row: what an agreement is bound to is long, and no list prints it.
+    rows = session.execute(
+        select(JudgementRow.plan_id, JudgementRow.worst, JudgementRow.summary)
         .where(JudgementRow.plan_id.in_(ids), JudgementRow.reset_id.is_(None))
         .order_by(JudgementRow.judged_at)
-    ):
-        judged[row.plan_id] = row
+    )
+    judged = {plan_id: (worst, summary) for plan_id, worst, summary in rows}
     decided = dict(
         session.execute(
             select(Review.plan_id, Review.decision)
@@ -196,8 +216,8 @@ def plan_lines(
             n=plan.n,
             author=names.get(plan.author_id, plan.author_role),
             submitted_at=plan.submitted_at,
-            worst=judged[plan.id].worst,
-            summary=judged[plan.id].summary,
+            worst=judged[plan.id][0],
+            summary=judged[plan.id][1],
             status=_plan_status(plan, decided, access),
         )
         for plan in plans
@@ -251,7 +271,7 @@ def sheet_lines(session: Session, case_id: UUID) -> tuple[SheetLine, ...]:
             sheet_id=each.sheet_id,
             kind=TITLES[SheetKind(each.kind)],
             made_at=each.made_at,
-            signed_by=tuple(f"{one.name} ({one.role})" for one in each.signatures),
+            signed_by=tuple(one.says for one in each.signatures),
             is_complete=each.is_complete,
             is_replaced=each.replaced_by is not None,
         )

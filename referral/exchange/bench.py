@@ -16,6 +16,8 @@ from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.window import WindowFoot, solve_window
+from referral.exchange.bench_pages import page_figures
+from referral.exchange.bench_rules import many_figures
 from referral.exchange.bench_sheets import sheet_figures
 from referral.exchange.bench_upload import upload_figures
 from referral.exchange.timing import median_ms
@@ -23,10 +25,11 @@ from referral.films.phantom import Exposure, Foot, draw_phantom
 from referral.rulebook.loader import load_rulebook
 
 FILM_PX = (3000, 2400)
+NAMES = ("films", "rules", "window", "sheets", "pages")
 
 
 @click.command()
-@click.argument("parts", nargs=-1, type=click.Choice(["films", "rules", "window", "sheets"]))
+@click.argument("parts", nargs=-1, type=click.Choice(NAMES))
 def bench(parts: tuple[str, ...]) -> None:
     """Time the parts named, or all of them."""
     for part in parts or tuple(PARTS):
@@ -81,6 +84,7 @@ def _rules() -> Mapping[str, str]:
         "predict one plan, all readings with uncertainty": f"{predict_ms:.2f} ms",
         "judge one plan, full findings": f"{judge_ms:.2f} ms",
         "judge over predict": f"{judge_ms / predict_ms:.2f}",
+        **many_figures(inputs, rulebook, today),
     }
 
 
@@ -111,4 +115,5 @@ PARTS: Mapping[str, Callable[[], Mapping[str, str]]] = {
     "rules": _rules,
     "window": _window,
     "sheets": sheet_figures,
+    "pages": page_figures,
 }

@@ -1,7 +1,7 @@
 """How long a sheet takes, from the rows to two signatures, beside WeasyPrint on the same HTML."""
 
 import warnings
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -34,6 +34,7 @@ from referral.storage.ids import new_id
 from referral.web.pdf import VARIANT, house_fonts
 
 AT_MOST = 15
+BETWEEN_MOVES = timedelta(minutes=5)
 SHOE = {"category": "straight_bar", "material": "steel", "thickness_mm": 10.0}
 PLAN = {"toe_trim_mm": 4.0, "heel_trim_mm": 0.0, "interval_weeks": 5.0, "shoe": SHOE}
 MOVES: tuple[tuple[str, str, Mapping[str, Any]], ...] = (
@@ -56,8 +57,9 @@ MOVES: tuple[tuple[str, str, Mapping[str, Any]], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """A case with a judged plan, and who would sign it."""
+    """A case with a judged plan, and who would sign it; ``now`` is when its story ends."""
 
+    folder: Path
     place: Place
     office: Office
     keys: Mapping[str, IssuedKey]
@@ -66,7 +68,7 @@ class Desk:
 
 def sheet_figures() -> Mapping[str, str]:
     """Return how long WeasyPrint alone takes, the sheet without signatures, and the whole."""
-    with _desk() as desk:
+    with a_desk(utc_now() - timedelta(hours=1), MOVES) as desk:
         snapshot, pictures = _snapshot(desk)
         html = sheet_html(snapshot, pictures)
         unsigned = print_sheet(snapshot, pictures)
@@ -105,15 +107,16 @@ def _weasyprint_alone(html: str) -> bytes:
 def _snapshot(desk: Desk) -> tuple[Snapshot, Mapping[str, bytes]]:
     with desk.place.database.reading() as session:
         access = desk.place.access
+        sheet_id = new_id(desk.now)
         wanted = SheetWanted(
-            sheet_id=new_id(desk.now),
+            sheet_id=sheet_id,
             kind=SheetKind.AGREED_PLAN,
             plan=plan_of(session, access.case_id, 1),
             waivers={},
             agreements=(Agreement("vet", "vet", desk.now, "Plan 1"),),
             replaces=None,
             instance=desk.office.instance,
-            check_url=desk.office.check_url,
+            check_url=desk.office.check_page(sheet_id),
             made_at=desk.now,
         )
         return make_snapshot(session, access, desk.place.blobs, wanted)
@@ -126,8 +129,12 @@ def _sign_twice(desk: Desk, pdf: bytes) -> bytes:
     return pdf
 
 
+Told = tuple[str, str, Mapping[str, Any]]
+
+
 @contextmanager
-def _desk() -> Iterator[Desk]:
+def a_desk(start: datetime, moves: Sequence[Told]) -> Iterator[Desk]:
+    """Give a case of an instance of its own, taken that far by its people."""
     with TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "config.toml").touch()
@@ -136,24 +143,30 @@ def _desk() -> Iterator[Desk]:
         database = Database(settings.database_url)
         with database.transaction() as session:
             opened = a_case(session)
-        now = utc_now()
         blobs = BlobStore(settings.files_dir)
-        office = _office(settings, blobs, now)
-        for at, (who, what, step) in enumerate(MOVES):
-            with database.transaction() as session:
-                access = _access(session, opened, who)
-                when = now - timedelta(hours=1) + timedelta(minutes=5 * at)
-                STEPS[what](Telling(session, access, office, when, when.date(), step))
+        office = _office(settings, blobs, start)
+        now = start + BETWEEN_MOVES * len(moves)
         keys = {
             role: office.authority.issue(role, role, role, None, now) for role in ("vet", "farrier")
         }
-        yield Desk(Place(database, blobs, opened), office, keys, now)
+        desk = Desk(folder, Place(database, blobs, opened), office, keys, now)
+        take(desk, moves, start)
+        yield desk
         database.dispose()
+
+
+def take(desk: Desk, moves: Sequence[Told], start: datetime) -> None:
+    """Have the people of a case make moves, one after the other."""
+    for at, (who, what, step) in enumerate(moves):
+        with desk.place.database.transaction() as session:
+            access = _access(session, desk.place.access, who)
+            when = start + BETWEEN_MOVES * at
+            STEPS[what](Telling(session, access, desk.office, when, when.date(), step))
 
 
 def _office(settings: Settings, blobs: BlobStore, now: datetime) -> Office:
     authority = authority_of(settings, now)
-    return Office(blobs, load_rulebook(), authority, settings.instance_name, "http://localhost/")
+    return Office(blobs, load_rulebook(), authority, settings.instance_name, "http://localhost")
 
 
 def _access(session: Session, opened: CaseAccess, who: str) -> CaseAccess:

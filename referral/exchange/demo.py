@@ -15,7 +15,7 @@ from referral.settings import Settings, load_settings
 MARK = "demo.json"
 STORY = "story"
 SHEETS = "sheets"
-MADE_BY = b"teller 6"
+MADE_BY = b"teller 7"
 """Counts up when the same story is told into another shape, so that the demo is built anew."""
 
 

@@ -6,8 +6,9 @@ import click
 
 from referral.clock import utc_now
 from referral.errors import NotFound
-from referral.exchange.backtest import Backtest, backtest
-from referral.rulebook.checking import example_faults, read_to_check
+from referral.exchange.backtest import backtest
+from referral.plans.backtest import Backtest
+from referral.rulebook.checking import checked_rulebook, example_faults, read_to_check
 from referral.rulebook.loader import SHIPPED, load_rulebook, read_rule_files
 from referral.rules.words import LimitSaid, RuleSaid, file_said
 from referral.settings import load_settings
@@ -88,10 +89,12 @@ def backtest_rules(folder: Path, *, practice: bool, instance: Path | None) -> in
     Exit status 0: none; 1: some; 2: the folder or the instance is unusable.
     """
     proposed = load_rulebook(practice=folder) if practice else load_rulebook(folder)
-    database = Database(load_settings(instance).database_url)
+    settings = load_settings(instance)
+    database = Database(settings.database_url)
     schema.refuse_old(database.engine)
+    now_used = checked_rulebook(settings.rules_dir)
     with database.reading() as session:
-        found = backtest(session, load_rulebook(), proposed, utc_now().date())
+        found = backtest(session, now_used, proposed, utc_now().date())
     database.dispose()
     click.echo("\n".join(_tested(found)))
     return FOUND if found.changes else FINE

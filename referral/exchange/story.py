@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from referral.accounts.actor import Actor, MembershipInfo
 from referral.accounts.passwords import Passwords
 from referral.accounts.service import AddPerson, add_organisation, add_person
 from referral.cases.models import Case
@@ -28,10 +29,12 @@ from referral.horses.service import RecordHorse, record_horse
 from referral.sheets.drafts import Office
 from referral.sheets.office import office_of
 from referral.sheets.queries import sheets_of
+from referral.shoes.service import StockLine, add_shoe, forge_of
 from referral.web.wiring import Wiring
 
 FIRST_HOUR = time(9, 0)
 BETWEEN_STEPS = timedelta(minutes=7)
+BLANK_SHOE: Mapping[str, Any] = {"size_label": None, "note": None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +93,7 @@ def tell(stage: Stage, folder: Path, say: Callable[[str], None]) -> tuple[Cast, 
     first = min(each["case"]["day"] for each in horses)
     beginning = _moment(stage, first - 1)
     cast = _people(stage, people, beginning)
+    _stock(stage, cast, people, beginning)
     office = office_of(replace(stage.wired, now=lambda: beginning))
     numbers = tuple(_one_horse(stage, cast, office, each, say) for each in horses)
     return cast, numbers
@@ -127,6 +131,27 @@ def _people(stage: Stage, given: Mapping[str, Any], now: datetime) -> Cast:
         emails={each["key"]: each["email"] for each in given["person"]},
         password=given["password"],
     )
+
+
+def _stock(stage: Stage, cast: Cast, given: Mapping[str, Any], now: datetime) -> None:
+    """Put the story's shoes on the shelves of their forges."""
+    names = {each["key"]: each["name"] for each in given["organisation"]}
+    with stage.wired.database.transaction() as session:
+        for each in given.get("shelf", ()):
+            farrier = cast.people[each["by"]]
+            forge = MembershipInfo(
+                farrier.organisation_id, names[each["forge"]], "forge", "farrier"
+            )
+            actor = Actor(
+                farrier.person_id,
+                cast.names[each["by"]],
+                cast.emails[each["by"]],
+                UUID(int=0),
+                (forge,),
+            )
+            for shoe in each["shoe"]:
+                line = StockLine(**{**BLANK_SHOE, **shoe})
+                add_shoe(session, actor, forge_of(actor, None), line, now)
 
 
 def _one_horse(

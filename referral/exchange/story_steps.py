@@ -8,6 +8,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from referral.assessments.photos import AddPhotos, SentPhoto, add_photos
 from referral.assessments.service import Assess, assess
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import NOTES
@@ -35,6 +36,7 @@ from referral.cases.service import (
 from referral.core.measure.registry import MEASURES
 from referral.errors import Invalid
 from referral.films.phantom import Exposure, Foot, draw_phantom
+from referral.films.phantom_sole import Sole, draw_sole
 from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
 from referral.plans.agreement import must_be_answered
 from referral.plans.consents import RecordConsent, record_consent
@@ -51,6 +53,7 @@ from referral.sheets.drafts import (
 )
 from referral.sheets.orders import keep_draft
 from referral.sheets.queries import latest_sheet
+from referral.sheets.sealing import Sealed, first_to_seal, seal, second_to_seal
 from referral.sheets.service import (
     SecondSignature,
     sign_agreed_plan,
@@ -125,6 +128,20 @@ def _film(at: Telling) -> None:
     }
     measure = MeasureFilm(film_id, phantom.landmarks_px, scale, at.on)
     measure_film(at.session, at.access, measure, at.now + timedelta(minutes=3))
+
+
+def _sole_photo(at: Telling) -> None:
+    step = at.step
+    limb = step["limb"]
+    drawn = draw_sole(Sole(**step["sole"]), lateral_right=limb[0] == "L", seed=at.access.revision)
+    name = f"{limb}-sole-{at.on.isoformat()}.jpg"
+    taken = TakenHow(limb=limb, view="sole_photo", taken_on=at.on, trim=step["trim"], shod="no")
+    original = at.office.blobs.put(drawn.jpeg)
+    command = AddFilm(original, name, read_apart(drawn.jpeg, name), taken, at.on)
+    photo_id = add_film(at.session, at.access, at.office.blobs, command, at.now)
+    scale = {"kind": "length", "length_mm": drawn.known_length_mm}
+    measure = MeasureFilm(photo_id, drawn.landmarks_px, scale, at.on)
+    measure_film(at.session, at.access, measure, at.now + timedelta(minutes=2))
 
 
 def _limit(at: Telling) -> None:
@@ -206,7 +223,9 @@ def _agree(at: Telling) -> None:
 
 def _sign(at: Telling, draft: Draft) -> None:
     proposal = keep_draft(at.session, at.access, at.office, draft)
-    sign_first(at.session, at.access, at.office, proposal.id, sha256_hex(draft.pdf), at.now)
+    shown = sha256_hex(draft.pdf)
+    what = first_to_seal(at.session, at.access, at.office, proposal.id, shown, at.now)
+    sign_first(at.session, at.access, at.office, proposal.id, seal(at.office, what), at.now)
 
 
 def _second(at: Telling, kind: SheetKind) -> SecondSignature:
@@ -216,9 +235,16 @@ def _second(at: Telling, kind: SheetKind) -> SecondSignature:
     return SecondSignature(sheet.sheet_id, sheet.pdf_sha256, at.on, at.access.revision)
 
 
+def _sealed(at: Telling, command: SecondSignature) -> Sealed:
+    sheet_id, shown = command.sheet_id, command.pdf_sha256
+    what = second_to_seal(at.session, at.access, at.office, sheet_id, shown, at.now)
+    return seal(at.office, what)
+
+
 def _accept(at: Telling) -> None:
     command = _second(at, SheetKind.AGREED_PLAN)
-    sign_agreed_plan(at.session, at.access, at.office, command, at.now)
+    made = _sealed(at, command)
+    sign_agreed_plan(at.session, at.access, at.office, command, made, at.now)
 
 
 def _consent(at: Telling) -> None:
@@ -279,7 +305,8 @@ def _countersign(at: Telling) -> None:
         based_on=at.access.revision,
     )
     command = _second(at, SheetKind.AS_FITTED)
-    sign_countersign(at.session, at.access, at.office, command, answer, at.now)
+    made = _sealed(at, command)
+    sign_countersign(at.session, at.access, at.office, command, made, answer, at.now)
 
 
 def _observe(at: Telling) -> None:
@@ -310,7 +337,11 @@ def _assess(at: Telling) -> None:
         words=step.get("words"),
         happened_on=at.on,
     )
-    assess(at.session, at.access, command, at.now)
+    assessment = assess(at.session, at.access, command, at.now)
+    for about, sole in step.get("photos", {}).items():
+        drawn = SentPhoto(draw_sole(Sole(**sole)).jpeg, f"{about}.jpg")
+        photos = AddPhotos(assessment, about, [drawn], at.on)
+        add_photos(at.session, at.access, at.office.blobs, photos, at.now + timedelta(minutes=1))
 
 
 def _note(at: Telling) -> None:
@@ -321,6 +352,7 @@ def _note(at: Telling) -> None:
 STEPS: Mapping[str, Callable[[Telling], None]] = {
     "problem": _problem,
     "film": _film,
+    "sole_photo": _sole_photo,
     "limit": _limit,
     "refer": _refer,
     "acknowledge": lambda at: acknowledge(at.session, at.access, at.words, at.now),

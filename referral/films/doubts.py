@@ -7,9 +7,10 @@ from sqlalchemy.orm import Session
 
 from referral.core.measure.contradictions import Chosen, FileSays, contradictions
 from referral.core.measure.quality import Taken, quality_caveats
-from referral.core.measure.readings import Caveat
+from referral.core.measure.readings import Caveat, Measured
+from referral.core.measure.visits import visit_caveats
 from referral.films.models import Film, LandmarkSet
-from referral.films.queries import MeasuredFilm
+from referral.films.queries import MeasuredFilm, films_of, reading_sets
 
 WHOLE_LIMB = 2
 """Letters of a limb's code; one alone is a side."""
@@ -32,6 +33,16 @@ def doubts_of(session: Session, film: MeasuredFilm) -> tuple[Caveat, ...]:
     chosen = Chosen(row.limb, row.view, points, row.taken_on)
     before = _placed_before(session, row)
     return (*quality_caveats(taken), *contradictions(chosen, _file_says(row), before))
+
+
+def beside_earlier(session: Session, film: MeasuredFilm, measured: Measured) -> tuple[Caveat, ...]:
+    """Return what readings say of those of the newest earlier picture of this limb and view."""
+    row = film.film
+    alike = {each.id for each in films_of(session, row.case_id) if each.view == row.view}
+    for reading_set, before in reading_sets(session, row.case_id, row.limb):
+        if reading_set.taken_on < row.taken_on and reading_set.film_id in alike:
+            return visit_caveats(before, measured)
+    return ()
 
 
 def _file_says(film: Film) -> FileSays:

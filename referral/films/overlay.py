@@ -24,6 +24,9 @@ BEYOND = 0.18
 
 FINEST_SHARE = 1 / 420
 """The thinnest stroke as a share of the film's longer side."""
+LABEL_HEIGHT = 12
+LABEL_WIDTH = 8
+"""Height of a label and room for one of its figures, in thinnest strokes."""
 
 
 def overlay_svg(
@@ -47,8 +50,8 @@ def overlay_svg(
     if marker_ends_px is not None:
         ends = np.asarray(marker_ends_px, float) * stretch
         parts.append(_stroke(ends[0], ends[1], fine, MARKER))
-        parts += [_dot(end, label, fine) for end, label in zip(ends, "AB", strict=True)]
-    parts += _dots(points, view, fine)
+        parts += [_dot(end, label, fine, width) for end, label in zip(ends, "AB", strict=True)]
+    parts += _dots(points, view, fine, width)
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="film-overlay" '
         f'viewBox="0 0 {width:g} {height:g}" '
@@ -90,16 +93,16 @@ def _centre(points: Mapping[str, Floats], fine: float) -> Iterator[str]:
         run = front - rear
         share = float((circle.centre - rear) @ run / (run @ run))
         yield _stroke(centre, rear + share * run, fine, LINE, dashed=True)
-    yield _dot(centre, "", fine)
+    yield _dot(centre, "", fine, 0.0)
 
 
-def _dots(points: Mapping[str, Floats], view: str, fine: float) -> Iterator[str]:
+def _dots(points: Mapping[str, Floats], view: str, fine: float, width: float) -> Iterator[str]:
     numbers = landmark_numbers(view)
     for name, raw in points.items():
         label = str(numbers.get(name, ""))
         several = raw.reshape(-1, 2)
         for place, at in enumerate(several):
-            yield _dot(at, label if place == 0 else "", fine)
+            yield _dot(at, label if place == 0 else "", fine, width)
 
 
 def _stroke(start: Floats, end: Floats, fine: float, colour: str, *, dashed: bool = False) -> str:
@@ -111,7 +114,8 @@ def _stroke(start: Floats, end: Floats, fine: float, colour: str, *, dashed: boo
     )
 
 
-def _dot(at: Floats, label: str, fine: float) -> str:
+def _dot(at: Floats, label: str, fine: float, width: float) -> str:
+    """Return a dot with its label up to the right of it, or wherever the picture has room."""
     x, y = float(at[0]), float(at[1])
     circle = (
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{3.2 * fine:.1f}" fill="{LIGHT}" '
@@ -119,7 +123,12 @@ def _dot(at: Floats, label: str, fine: float) -> str:
     )
     if not label:
         return circle
-    place = f'x="{x + 5 * fine:.1f}" y="{y - 4 * fine:.1f}" font-size="{12 * fine:.1f}"'
+    size = LABEL_HEIGHT * fine
+    over = x + (5.0 + LABEL_WIDTH * len(label)) * fine > width
+    across = x - 5 * fine if over else x + 5 * fine
+    down = y + 4 * fine + size if y < 4 * fine + size else y - 4 * fine
+    anchor = ' text-anchor="end"' if over else ""
+    place = f'x="{across:.1f}" y="{down:.1f}" font-size="{size:.1f}"{anchor}'
     edge = f'stroke="{DARK}" stroke-width="{3 * fine:.1f}" stroke-linejoin="round"'
     return (
         f'{circle}<text {place} fill="{DARK}" {edge}>{label}</text>'

@@ -16,6 +16,7 @@ from referral.core.measure.views import VIEWS
 from referral.films.conventions import convention_says
 from referral.films.doubts import claimed_taken_at
 from referral.films.edges import edge_words
+from referral.films.overlay import landmark_numbers
 from referral.films.queries import MeasuredFilm
 from referral.films.scale_words import (
     CONFLICT_SAYS,
@@ -97,6 +98,13 @@ class FilmPage:
     own_scatter: str
     defined: tuple[tuple[str, str], ...]
 
+    @property
+    def key(self) -> tuple[tuple[int, str], ...]:
+        """The number and the name of each landmark that is drawn over the film."""
+        numbers = landmark_numbers(self.view)
+        placed = (each for each in self.landmarks if each.x is not None or each.points)
+        return tuple((numbers[each.name], each.label) for each in placed)
+
 
 DRAWINGS = {
     "lateromedial": "img/landmarks-lateromedial.svg",
@@ -110,17 +118,17 @@ DRAWINGS = {
 
 def film_page(
     film: MeasuredFilm,
+    measured: Measured,
     doubts: tuple[Caveat, ...],
     number: int,
     revision: int,
     *,
     may_measure: bool,
 ) -> FilmPage:
-    """Return what the page of a film shows."""
+    """Return what the page of a film with these readings shows."""
     row = film.film
     points = film.landmarks.points_px if film.landmarks else {}
     marker = marker_of(film)
-    measured = measure(film.as_core()) if points else Measured()
     return FilmPage(
         number=number,
         revision=revision,
@@ -149,6 +157,11 @@ def film_page(
         own_scatter=own_scatter_says(film),
         defined=defined_how(measured),
     )
+
+
+def measured_now(film: MeasuredFilm) -> Measured:
+    """Return what the landmarks and the scale in force read; nothing where none is placed."""
+    return measure(film.as_core()) if film.landmarks else Measured()
 
 
 def own_scatter_says(film: MeasuredFilm) -> str:

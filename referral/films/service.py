@@ -14,19 +14,16 @@ from referral.core.errors import CoreError
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
 from referral.core.measure.views import VIEWS
-from referral.core.measure.visits import visit_caveats
 from referral.core.workflow import Move
 from referral.errors import Invalid
 from referral.films.conventions import convention_record
-from referral.films.doubts import doubts_of
+from referral.films.doubts import beside_earlier, doubts_of
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.queries import (
     MeasuredFilm,
     file_tags,
     film_of,
-    films_of,
     limb_digest,
-    reading_sets,
 )
 from referral.films.scales import beside_the_files, scale_from_given, state_of
 from referral.storage.blobs import BlobStore
@@ -197,20 +194,8 @@ def measure_film(
 
 def _with_doubts(session: Session, film: MeasuredFilm, measured: Measured) -> Measured:
     """Return the readings with what is doubtful by how the film was taken, and beside earlier."""
-    warnings = (*measured.warnings, *doubts_of(session, film))
-    return _beside_earlier(session, film, replace(measured, warnings=warnings))
-
-
-def _beside_earlier(session: Session, film: MeasuredFilm, measured: Measured) -> Measured:
-    """Return the readings with a warning where what is fixed for one horse has changed."""
-    films = [each for each in films_of(session, film.film.case_id) if each.view == film.film.view]
-    alike = {each.id for each in films}
-    for reading_set, before in reading_sets(session, film.film.case_id, film.film.limb):
-        is_earlier = reading_set.taken_on < film.film.taken_on
-        if is_earlier and reading_set.film_id in alike:
-            caveats = visit_caveats(before, measured)
-            return replace(measured, warnings=(*measured.warnings, *caveats))
-    return measured
+    doubts = (*doubts_of(session, film), *beside_earlier(session, film, measured))
+    return replace(measured, warnings=(*measured.warnings, *doubts))
 
 
 def _facts_of(film: MeasuredFilm, *, scale_set: bool) -> dict[str, Any]:

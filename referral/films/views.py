@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 from pathlib import PurePath
 from typing import Any
@@ -24,11 +25,11 @@ from referral.core.geometry.frames import shown_size
 from referral.core.measure.stated import stated_readings
 from referral.core.workflow import Move
 from referral.errors import Invalid
-from referral.films.doubts import doubts_of
+from referral.films.doubts import beside_earlier, doubts_of
 from referral.films.guides import guides_of_photo
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
 from referral.films.originals import disposition, may_have, offer_says, original_of
-from referral.films.pages import film_page, live_readings, typed_codes
+from referral.films.pages import film_page, live_readings, measured_now, typed_codes
 from referral.films.preview import OnScreen, preview
 from referral.films.queries import file_tags, film_of
 from referral.films.repeats import sds_of
@@ -197,8 +198,12 @@ def _editor(number: int, film_id: UUID, state: FormState, status: int = 200) -> 
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
         may = visit.access.may(measure_move_of(film.film.view))
-        doubts = doubts_of(visit.session, film)
-        page = film_page(film, doubts, number, visit.access.revision, may_measure=may)
+        measured = measured_now(film)
+        doubts = (
+            *doubts_of(visit.session, film),
+            *beside_earlier(visit.session, film, measured),
+        )
+        page = film_page(film, measured, doubts, number, visit.access.revision, may_measure=may)
         offer = offer_says(film.film) if may_have(visit.access, film.film) else ""
         guides = guides_of_photo(visit.session, film.film) if page.is_photo else None
     more = {"offer": offer, "guides": guides, "key": new_key()}
@@ -246,6 +251,8 @@ def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
         tags = file_tags(visit.session, film_id)
         placed = OnScreen(given["landmarks"], scale_given(film, tags, given), own)
         measured, on_screen = preview(film, placed)
+        beside = beside_earlier(visit.session, film, measured)
+        measured = replace(measured, warnings=(*measured.warnings, *beside))
     return jsonify(live_readings(measured, on_screen))
 
 

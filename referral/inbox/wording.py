@@ -32,6 +32,7 @@ SAYS: Mapping[Move, str] = {
     Move.RAISE_FLAG: "a red flag was raised: look now",
     Move.ANSWER_FLAG: "a red flag was answered",
     Move.JUDGE_AGAIN: "the plan was judged again",
+    Move.ACKNOWLEDGE_CAUTION: "cautions of the plan were acknowledged",
     Move.INVITE: "somebody was asked onto the case",
     Move.TAKE_INVITE_BACK: "what somebody was asked was taken back",
     Move.JOIN: "somebody came onto the case",

@@ -50,7 +50,7 @@ _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
     Topic.QUESTION: (Move.ASK_QUESTION, Move.ANSWER_QUESTION),
     Topic.PLAN: (
         Move.SUBMIT_PLAN, Move.AGREE_PLAN, Move.AMEND_PLAN, Move.ACCEPT_AMENDMENT,
-        Move.SEND_BACK, Move.SIGN_PLAN, Move.JUDGE_AGAIN,
+        Move.SEND_BACK, Move.SIGN_PLAN, Move.JUDGE_AGAIN, Move.ACKNOWLEDGE_CAUTION,
     ),
     Topic.CONSENT: (Move.GIVE_CONSENT, Move.DECLINE_CONSENT),
     Topic.RESET: (Move.RECORD_RESET, Move.COUNTERSIGN, Move.ASK_CORRECTION, Move.SET_RECHECK),

@@ -1,6 +1,6 @@
 """The plan that stands in a form: every limb's content, when, and who looks next."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from flask import request
@@ -9,13 +9,13 @@ from referral.cases.visit import Visit, based_on
 from referral.errors import Invalid
 from referral.plans.pages import walls_of
 from referral.plans.queries import planned_limbs
-from referral.plans.schemas import BETWEEN, LimbForm, PlanForm, load_limbs
+from referral.plans.schemas import BETWEEN, LimbForm, PlanForm, limbs_from_json, load_limbs
 from referral.plans.service import SubmitPlan
 from referral.web.forms import SUMMARY, load_form
 
 
-def command_of(visit: Visit) -> SubmitPlan:
-    """Return the plan that was sent.
+def command_of(visit: Visit, also: Iterable[str] = ()) -> SubmitPlan:
+    """Return the plan that was sent as a form, beside the fields ``also``.
 
     Raises
     ------
@@ -27,7 +27,7 @@ def command_of(visit: Visit) -> SubmitPlan:
     given: dict[str, Any] = {}
     content: Mapping[str, Mapping[str, Any]] = {}
     try:
-        given = load_form(PlanForm(), request.form, also=_limb_fields(limbs))
+        given = load_form(PlanForm(), request.form, also=[*_limb_fields(limbs), *also])
     except Invalid as error:
         faults.update(error.faults)
     try:
@@ -37,6 +37,26 @@ def command_of(visit: Visit) -> SubmitPlan:
         faults.update(error.faults)
     if faults:
         raise Invalid(SUMMARY, faults)
+    return _command(visit, given, content)
+
+
+def command_from(visit: Visit, given: Mapping[str, Any]) -> SubmitPlan:
+    """Return the plan that was sent as JSON: what `PlanForm` knows, and ``limbs`` by limb.
+
+    Raises
+    ------
+    Invalid
+        With a sentence for each path at fault, ``limbs.LF.toe_trim_mm``.
+    """
+    limbs = planned_limbs(visit.session, visit.access.case_id)
+    walls = walls_of(visit.session, visit.access.case_id, limbs)
+    content = limbs_from_json(given["limbs"], limbs, given["fit_on"], walls)
+    return _command(visit, given, content)
+
+
+def _command(
+    visit: Visit, given: Mapping[str, Any], content: Mapping[str, Mapping[str, Any]]
+) -> SubmitPlan:
     return SubmitPlan(
         limbs=content,
         words=given["words"],

@@ -48,7 +48,7 @@ def record_consent(
     view = current_plan(session, access, command.n)
     if view.agreed is None:
         raise NotFound("This plan has not been agreed.")
-    if command.decision == "given" and is_stale(session, access, view, rulebook.content_hash):
+    if command.decision == "given" and is_stale(session, access, view, rulebook, now.date()):
         raise OutOfDate(
             "Limits, readings or rules changed since the vet agreed; ask the vet again."
         )

@@ -24,6 +24,7 @@ from referral.errors import Invalid
 from referral.films.queries import LimbBasis, basis_record
 from referral.plans.content import plan_from_content
 from referral.rulebook.loader import Rulebook
+from referral.rulebook.overrides import Override, effective_book
 from referral.storage.canonical import canonical_json, sha256_hex
 
 NOT_POSSIBLE = "fitted_not_possible"
@@ -57,7 +58,8 @@ class FootFacts:
 class Subject:
     """Everything one judging rests on, limb by limb; reasons are keyed ``LF.heel_trim_mm``.
 
-    ``others`` are the feet of a pair for which nothing is planned, as they were read.
+    ``others`` are the feet of a pair for which nothing is planned, as they were read;
+    ``overrides`` what the organisation of the case's vet has set in the place of rules.
     """
 
     animal: str
@@ -71,6 +73,7 @@ class Subject:
     own: Mapping[str, OwnRates] = field(default_factory=dict)
     feet: Mapping[str, FootFacts] = field(default_factory=dict)
     others: Mapping[str, Measured] = field(default_factory=dict)
+    overrides: tuple[Override, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +104,14 @@ class Judged:
 
 
 def judge_subject(subject: Subject, rulebook: Rulebook, on: date) -> Judged:
-    """Predict and judge every limb of the plan.
+    """Predict and judge every limb of the plan by the book of the vet's organisation on that day.
 
     Raises
     ------
     Invalid
         If a plan is one that no foot could follow; says which field and why.
     """
+    rulebook = effective_book(rulebook, subject.overrides, on)
     expected = {limb: _expected(subject, limb, on) for limb in sorted(subject.plans)}
     outcomes = tuple(_judge_limb(subject, expected, limb, rulebook) for limb in expected)
     content = {

@@ -122,6 +122,21 @@ class Waiver(Base):
     reason: Mapped[str | None]
 
 
+class CautionAcknowledgement(Base):
+    """A caution that somebody acknowledged, with the reason; the finding says what it was."""
+
+    __tablename__ = "caution_acknowledgement"
+    __table_args__ = (UniqueConstraint("finding_id", "role"), Index(None, "case_id"))
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    case_id: Mapped[UUID] = mapped_column(ForeignKey("case.id"))
+    finding_id: Mapped[UUID] = mapped_column(ForeignKey("finding.id"))
+    person_id: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    role: Mapped[str]
+    reason: Mapped[str]
+    acknowledged_at: Mapped[datetime]
+
+
 class Consent(Base):
     """The owner's consent or refusal, however it was given."""
 

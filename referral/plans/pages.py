@@ -1,8 +1,8 @@
 """What the plan pages show, frozen and ready to print."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -10,16 +10,25 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.queries import names_on
+from referral.clock import day_at
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
 from referral.core.measure.stated import merge
 from referral.core.predict.along import STRAIGHT_DEG, along_wall_mm
 from referral.core.rules.finding import CaseLimit, Finding
+from referral.core.rules.quiet import Acknowledged
 from referral.core.workflow import Move
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
 from referral.horses.queries import owner_of
 from referral.plans.agreement import must_be_answered
+from referral.plans.cautions import (
+    OpenCaution,
+    QuietCaution,
+    acknowledged_on,
+    open_of,
+    quiet_of,
+)
 from referral.plans.judging import Judged
 from referral.plans.models import FindingRow
 from referral.plans.queries import (
@@ -33,6 +42,7 @@ from referral.plans.queries import (
 from referral.plans.record import predictions_record
 from referral.plans.rows import PLAN_FIELDS, PlanLine, ReadingRow, plan_lines, reading_rows
 from referral.plans.schemas import TRIMMED_BY, Walls, typed_from
+from referral.rulebook.loader import Rulebook
 
 DEFAULT_LIMB = {"interval_weeks": 5, "attachment": "nails", "category": "open"}
 
@@ -49,6 +59,7 @@ class LimbShown:
     assumptions: tuple[str, ...]
     joints: tuple[tuple[str, float], ...]
     weeks: float | None
+    quiet: tuple[QuietCaution, ...] = ()
 
     @property
     def facts(self) -> tuple[tuple[str, str], ...]:
@@ -68,6 +79,16 @@ class Answerable:
 
 
 @dataclass(frozen=True, slots=True)
+class SetOtherwise:
+    """A finding by a rule that is the practice's own, or set otherwise by it."""
+
+    limb: str
+    rule: str
+    says: str
+    is_looser: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PlanPage:
     """A plan as its page shows it."""
 
@@ -83,6 +104,7 @@ class PlanPage:
     basis_sha256: str
     limbs: tuple[LimbShown, ...]
     asked: tuple[Answerable, ...]
+    cautions: tuple[OpenCaution, ...]
     decisions: tuple[tuple[str, str, Any, str | None], ...]
     waivers: tuple[tuple[str, str], ...]
     consents: tuple[tuple[str, str, date], ...]
@@ -91,6 +113,7 @@ class PlanPage:
     owner: str
     today: date
     access: CaseAccess
+    set_otherwise: tuple[SetOtherwise, ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -105,7 +128,7 @@ class PlanPage:
 
 
 def plan_page(
-    session: Session, access: CaseAccess, n: int, rulebook_sha256: str, today: date
+    session: Session, access: CaseAccess, n: int, rulebook: Rulebook, now: datetime
 ) -> PlanPage:
     """Return what the page of plan n shows.
 
@@ -117,6 +140,7 @@ def plan_page(
     view = plan_of(session, access.case_id, n)
     names = names_on(session, access.case_id)
     limits = case_limits(session, access.case_id)
+    known = acknowledged_on(session, access.case_id)
     owner = owner_of(session, session.get_one(Horse, access.horse_id))
     return PlanPage(
         number=access.number,
@@ -129,19 +153,30 @@ def plan_page(
         summary=view.judgement.summary,
         worst=view.judgement.worst,
         basis_sha256=view.judgement.basis_sha256,
-        limbs=tuple(_stored_limb(view, limb, limits) for limb in view.limbs),
+        limbs=tuple(_stored_limb(view, limb, limits, known) for limb in view.limbs),
         asked=_asked(view),
+        cautions=_cautions(access, view, known),
         decisions=tuple(
             (names.get(each.reviewer_id, "vet"), each.decision, each.reviewed_at, each.words)
             for each in view.reviews
         ),
         waivers=_waivers(view),
         consents=tuple((each.given_by, each.decision, each.given_on) for each in view.consents),
-        is_stale=is_stale(session, access, view, rulebook_sha256),
+        is_stale=is_stale(session, access, view, rulebook, now.date()),
         is_latest=n == access.state.plan_n,
         owner=owner.name if owner is not None else "",
-        today=today,
+        today=day_at(now, access.zone),
         access=access,
+        set_otherwise=_set_otherwise(view),
+    )
+
+
+def _set_otherwise(view: PlanView) -> tuple[SetOtherwise, ...]:
+    """Return the findings by rules that the vet's practice set, as they were judged."""
+    return tuple(
+        SetOtherwise(each.limb, each.rule, each.says, each.looser_than_shipped)
+        for each in view.findings
+        if each.limit_from == "practice"
     )
 
 
@@ -151,6 +186,14 @@ def _asked(view: PlanView) -> tuple[Answerable, ...]:
         for each in view.findings
         if (wanted := must_be_answered(each))
     )
+
+
+def _cautions(
+    access: CaseAccess, view: PlanView, known: Sequence[Acknowledged]
+) -> tuple[OpenCaution, ...]:
+    """Return the cautions that whoever looks may acknowledge."""
+    move = Move.ACKNOWLEDGE_CAUTION
+    return open_of(view.findings, known, access.role_for(move)) if access.may(move) else ()
 
 
 def _waivers(view: PlanView) -> tuple[tuple[str, str], ...]:
@@ -168,9 +211,13 @@ def _recheck(view: PlanView) -> tuple[str, date] | None:
     return None
 
 
-def _stored_limb(view: PlanView, limb: str, limits: tuple[CaseLimit, ...]) -> LimbShown:
+def _stored_limb(
+    view: PlanView, limb: str, limits: tuple[CaseLimit, ...], known: Sequence[Acknowledged]
+) -> LimbShown:
     findings = [each for each in view.findings if each.limb == limb]
-    return limb_shown(limb, view.limbs[limb], view.judgement.predictions[limb], findings, limits)
+    predicted = view.judgement.predictions[limb]
+    shown = limb_shown(limb, view.limbs[limb], predicted, findings, limits)
+    return replace(shown, quiet=quiet_of(limb, findings, known))
 
 
 def limb_shown(
@@ -225,16 +272,13 @@ def preview_limbs(
     """Return a plan that is not stored as its page would show it."""
     limits = case_limits(session, access.case_id)
     record = predictions_record(judged)
-    return tuple(
-        limb_shown(
-            each.limb,
-            plans[each.limb],
-            record[each.limb],
-            list(each.judgement.findings),
-            limits,
-        )
-        for each in judged.outcomes
-    )
+    known = acknowledged_on(session, access.case_id)
+    shown = []
+    for each in judged.outcomes:
+        limb, findings = each.limb, list(each.judgement.findings)
+        fresh = limb_shown(limb, plans[limb], record[limb], findings, limits)
+        shown.append(replace(fresh, quiet=quiet_of(limb, findings, known)))
+    return tuple(shown)
 
 
 @dataclass(frozen=True, slots=True)

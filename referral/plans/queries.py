@@ -29,6 +29,9 @@ from referral.plans.models import (
     Waiver,
 )
 from referral.plans.own_growth import own_rates_of
+from referral.rulebook.loader import Rulebook
+from referral.rulebook.overrides import effective_book
+from referral.rules.queries import overrides_on_case
 from referral.storage.canonical import canonical_json
 
 
@@ -49,6 +52,14 @@ class PlanView:
         """The agreement in force, if the latest review is one."""
         last = self.reviews[-1] if self.reviews else None
         return last if last is not None and last.decision == "agreed" else None
+
+    @property
+    def is_consented(self) -> bool:
+        """Whether the owner's last answer, given since the vet agreed, is consent."""
+        last = self.consents[-1] if self.consents else None
+        if last is None or self.agreed is None:
+            return False
+        return last.decision == "given" and last.recorded_at >= self.agreed.reviewed_at
 
 
 def plan_of(session: Session, case_id: UUID, n: int) -> PlanView:
@@ -186,18 +197,24 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
         own={limb: own_rates_of(session, access.case_id, limb) for limb in wanted.plans},
         feet={limb: foot_facts_of(session, access.case_id, basis) for limb, basis in bases.items()},
         others=others_of(session, access.case_id, wanted.plans),
+        overrides=overrides_on_case(session, access.case_id),
     )
 
 
-def is_stale(session: Session, access: CaseAccess, view: PlanView, rulebook_sha256: str) -> bool:
-    """Say whether limits, readings, films or the rulebook changed since the plan was judged.
+def is_stale(
+    session: Session, access: CaseAccess, view: PlanView, rulebook: Rulebook, on: date
+) -> bool:
+    """Say whether limits, readings, films or rules are other than when the plan was judged.
 
     What is seen or measured on the outside of the foot asks for a plan to be judged again only
-    as long as nobody has agreed to it.
+    as long as nobody has agreed to it, a changed rule only as long as nobody has consented.
     """
     subject = subject_of(session, access, Wanted(plans=view.limbs))
-    now = dict(inputs_record(subject, rulebook_sha256))
+    book = effective_book(rulebook, subject.overrides, on)
+    now = dict(inputs_record(subject, book.content_hash))
     stored = json.loads(view.judgement.basis)["inputs"]
     if view.agreed is not None:
         now["outside"] = stored.get("outside")
+    if view.is_consented:
+        now["rulebook"] = stored["rulebook"]
     return canonical_json(now) != canonical_json(stored)

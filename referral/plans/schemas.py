@@ -1,8 +1,9 @@
 """The forms of plans: one limb in numbers, the plan as a whole, review, consent."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate, validates_schema
@@ -14,7 +15,7 @@ from referral.core.predict.along import square_mm
 from referral.errors import Invalid
 from referral.plans.content import PAGE_EXECUTION
 from referral.shoes import choices
-from referral.web.forms import SUMMARY, DateField, DecimalField, load_form
+from referral.web.forms import SUMMARY, DateField, DecimalField, load_form, load_json
 
 CATEGORIES = (("", "Barefoot"), *choices.CATEGORIES)
 MATERIALS = choices.MATERIALS
@@ -43,6 +44,8 @@ TRIM_ALONG = (
     ("wall", "Along the wall"),
 )
 HOLES_A_BRANCH = 6
+MOST_CASES = 2**31 - 1
+"""No case has a higher number: no column of the database holds one."""
 HOLE = re.compile(rf"[ML][1-{HOLES_A_BRANCH}]")
 SHOE_FIELDS = (
     "material",
@@ -162,6 +165,27 @@ class PlanForm(Schema):
     recheck_on = DateField(load_default=None)
 
 
+class WindowForm(Schema):
+    """What a window is asked about, as JSON; a form sends the plan's own fields in its place."""
+
+    case = fields.Integer(required=True, strict=True, validate=validate.Range(1, MOST_CASES))
+    draw = fields.Boolean(load_default=False)
+    limbs = fields.Dict(
+        keys=fields.String(), values=fields.Raw(), required=True, validate=validate.Length(1, 4)
+    )
+    fit_on = DateField(load_default=None)
+    recheck_owner = fields.String(load_default=None, validate=validate.OneOf(["vet", "farrier"]))
+    recheck_on = DateField(load_default=None)
+    words = words()
+
+
+class DrawnForm(Schema):
+    """What the plan form sends beside its own fields when it asks for its window."""
+
+    case = fields.Integer(required=True, validate=validate.Range(1, MOST_CASES))
+    draw = fields.Boolean(load_default=False)
+
+
 class ConsentForm(Schema):
     """The owner's answer, however it was given."""
 
@@ -177,6 +201,13 @@ class ConsentForm(Schema):
     resets_expected = fields.String(load_default=None, validate=validate.Length(max=80))
     risks = words()
     outlook = words()
+
+
+class CautionsForm(Schema):
+    """Cautions that may stay folded, and why."""
+
+    findings = fields.List(fields.UUID(), load_default=list)
+    reason = words()
 
 
 class ReviewForm(Schema):
@@ -253,6 +284,39 @@ def load_limbs(
             contents[limb] = content_of(given, fit_on)
         except Invalid as error:
             faults.update({start + name: said for name, said in error.faults.items()})
+    if faults:
+        raise Invalid(SUMMARY, faults)
+    return contents
+
+
+NOT_REFERRED = "No plan is asked for this limb."
+
+
+def limbs_from_json(
+    given: Mapping[str, Any],
+    limbs: Sequence[str],
+    fit_on: date | None,
+    walls: Mapping[str, Walls] = NO_WALLS,
+) -> Mapping[str, Mapping[str, Any]]:
+    """Return each limb's content as `load_limbs` does, from JSON by limb and field.
+
+    Raises
+    ------
+    Invalid
+        With the faults of every limb, keyed ``limbs.LF.toe_trim_mm``.
+    """
+    contents: dict[str, Mapping[str, Any]] = {}
+    faults: dict[str, list[str]] = {}
+    for limb, part in given.items():
+        at = f"limbs.{limb}"
+        if limb not in limbs:
+            faults[at] = [NOT_REFERRED]
+            continue
+        try:
+            squares = squared(load_json(LimbForm(), part), walls.get(limb, Walls()))
+            contents[limb] = content_of(squares, fit_on)
+        except Invalid as error:
+            faults.update({f"{at}.{name}".rstrip("."): said for name, said in error.faults.items()})
     if faults:
         raise Invalid(SUMMARY, faults)
     return contents

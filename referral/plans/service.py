@@ -11,8 +11,8 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.service import Words, write_words
 from referral.cases.timeline import NewEntry, append, locked
-from referral.core.workflow import Move
-from referral.errors import Invalid, OutOfDate
+from referral.core.workflow import Move, Stage
+from referral.errors import Invalid, OutOfDate, WrongState
 from referral.plans.agreement import must_be_answered
 from referral.plans.judging import Judged, judge_subject
 from referral.plans.models import (
@@ -193,8 +193,17 @@ def keep_judgement(
 def judge_again(
     session: Session, access: CaseAccess, n: int, rulebook: Rulebook, on: date, now: datetime
 ) -> PlanView:
-    """Judge a plan anew on limits, readings and rules as they are now."""
+    """Judge a plan anew on limits, readings and rules as they are now.
+
+    Raises
+    ------
+    WrongState
+        If it is agreed to and nothing has changed since.
+    """
     view = plan_of(session, access.case_id, n)
+    is_agreed = access.state.stage in (Stage.SIGNING, Stage.CONSENT)
+    if is_agreed and not is_stale(session, access, view, rulebook, now.date()):
+        raise WrongState("Nothing has changed since the vet agreed to this plan.")
     wanted = Wanted(
         plans=view.limbs,
         recheck_owner=view.plan.recheck_owner,
@@ -289,9 +298,9 @@ class AgreePlan:
 
 
 def check_agreement(
-    session: Session, access: CaseAccess, command: AgreePlan, rulebook: Rulebook
+    session: Session, access: CaseAccess, command: AgreePlan, rulebook: Rulebook, on: date
 ) -> PlanView:
-    """Return the plan if this agreement to it would hold now.
+    """Return the plan if this agreement to it would hold on this day.
 
     Raises
     ------
@@ -303,7 +312,7 @@ def check_agreement(
     view = current_plan(session, access, command.n)
     if view.judgement.basis_sha256 != command.seen_sha256:
         raise OutOfDate("The plan was judged again since you opened it; look at it once more.")
-    if is_stale(session, access, view, rulebook.content_hash):
+    if is_stale(session, access, view, rulebook, on):
         raise OutOfDate("Limits, readings or rules have changed; judge the plan again first.")
     faults: dict[str, list[str]] = {}
     for finding in view.findings:
@@ -329,7 +338,7 @@ def agree_plan(
     Invalid
         If a finding lacks the answer it asks for.
     """
-    view = check_agreement(session, access, command, rulebook)
+    view = check_agreement(session, access, command, rulebook, now.date())
     review = Review(
         id=new_id(now),
         plan_id=view.plan.id,

@@ -10,6 +10,7 @@ from referral.cases.visit import Visit, reading_case
 from referral.errors import Invalid, NotFound
 from referral.films.queries import limb_basis
 from referral.plans.queries import PlanView, plan_of
+from referral.plans.shoe_photo import laid_shoe
 from referral.plans.shoes import disagreement, like_the_plan, planned_foot, planned_shape
 from referral.shoes.drawing import small_svg
 from referral.shoes.outline import ShoeShape
@@ -87,6 +88,7 @@ def _page(visit: Visit, view: PlanView, limb: str) -> Mapping[str, Any]:
         "foot": foot,
         "fit": fit_said(shape, foot) if foot else [],
         "disagreement": disagreement(shape, foot) if foot else "",
+        "laid": laid_shoe(visit.session, visit.access.case_id, limb, shape, content),
         "keeps_stock": keeps_stock(current_actor()),
         "nearest": _nearest(visit, shape),
     }

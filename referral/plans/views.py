@@ -17,6 +17,7 @@ from referral.cases.visit import (
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotAllowed, OutOfDate
 from referral.plans.asking import command_of
+from referral.plans.cautions import AcknowledgeCautions, acknowledge_cautions
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.pages import (
     PlanFormPage,
@@ -35,6 +36,7 @@ from referral.plans.schemas import (
     MATERIALS,
     SURFACES,
     TRIM_ALONG,
+    CautionsForm,
     ConsentForm,
     ReviewForm,
 )
@@ -154,8 +156,8 @@ def show(number: int, n: int) -> ResponseReturnValue:
 
 def _show(number: int, n: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        digest = visit.wired.rulebook.content_hash
-        page: PlanPage = plan_page(visit.session, visit.access, n, digest, visit.today)
+        book = visit.wired.rulebook
+        page: PlanPage = plan_page(visit.session, visit.access, n, book, visit.now)
     html = render_template("plans/show.html", page=page, form=state, key=new_key())
     return make_response(html, status)
 
@@ -171,6 +173,23 @@ def again(number: int, n: int) -> ResponseReturnValue:
         return url_for("plans.show", number=number, n=n)
 
     said = "The plan is judged on limits, readings and rules as they are now."
+    return keep_or_show(number, act, said, partial(_show, number, n))
+
+
+@blueprint.post("/cases/<int:number>/plans/<int:n>/cautions")
+@sign_in_required
+def acknowledge(number: int, n: int) -> ResponseReturnValue:
+    """Acknowledge cautions, so that they stay folded while nothing about them changes."""
+
+    def act(visit: Visit) -> str:
+        visit.access.check_role(Move.ACKNOWLEDGE_CAUTION)
+        given = load_form(CautionsForm(), request.form)
+        chosen = frozenset(given["findings"])
+        command = AcknowledgeCautions(n, chosen, given["reason"], visit.today, based_on())
+        acknowledge_cautions(visit.session, visit.access, command, visit.now)
+        return url_for("plans.show", number=number, n=n)
+
+    said = "It is kept. A caution stays folded once both sides have acknowledged it."
     return keep_or_show(number, act, said, partial(_show, number, n))
 
 
@@ -222,8 +241,8 @@ def new_consent(number: int, n: int) -> ResponseReturnValue:
 def _consent_form(number: int, n: int, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
         visit.access.check_role(Move.GIVE_CONSENT)
-        digest = visit.wired.rulebook.content_hash
-        page = plan_page(visit.session, visit.access, n, digest, visit.today)
+        book = visit.wired.rulebook
+        page = plan_page(visit.session, visit.access, n, book, visit.now)
     html = render_template("plans/consent.html", page=page, form=state, key=new_key())
     return make_response(html, status)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from markupsafe import Markup, escape
 
@@ -70,13 +71,20 @@ def _y(toe_mm: float) -> float:
 def _shapes(rings: Sequence[Ring], fill: str, stroke: str) -> Iterator[str]:
     if not rings:
         return
-    path = " ".join(
-        "M" + "L".join(f"{_x(heel):.1f} {_y(toe):.1f}" for heel, toe in ring) + "Z"
-        for ring in rings
-    )
+    path = "".join(map(_ring, rings))
     yield (
         f'<path d="{path}" fill="{fill}" fill-rule="evenodd" stroke="{stroke}" stroke-width="1.4"/>'
     )
+
+
+def _ring(ring: Ring) -> str:
+    """Return a ring's path: its edges run along the axes, so that each names one number."""
+    heel, toe = ring[0]
+    steps = [f"M{_x(heel):.1f} {_y(toe):.1f}"]
+    for before, after in pairwise(ring):
+        along = before[0] != after[0]
+        steps.append(f"H{_x(after[0]):.1f}" if along else f"V{_y(after[1]):.1f}")
+    return "".join([*steps, "Z"])
 
 
 def _axes() -> Iterator[str]:

@@ -21,6 +21,7 @@ from referral.errors import Invalid
 from referral.plans.content import plan_from_content
 from referral.plans.judging import Subject
 from referral.plans.window_svg import Mark, region_svg
+from referral.rulebook.overrides import effective_book
 from referral.web.written import number
 
 CASE = "case:"
@@ -52,16 +53,18 @@ class NearestShown:
 
 @dataclass(frozen=True, slots=True)
 class LimbWindow:
-    """One limb's window as it is printed."""
+    """One limb's window: in words and drawings, and ``window`` and ``settled`` as solved."""
 
     limb: str
+    window: Window
+    settled: Nearest | None
     sentence: str
     wedges: tuple[WedgeShown, ...]
     nearest: NearestShown | None
     conflict: tuple[str, ...]
     other_conflicts: bool
     unchecked: tuple[str, ...]
-    tested: int
+    tested: tuple[str, ...]
 
 
 def limb_windows(subject: Subject, rulebook: Rulebook, on: date) -> tuple[LimbWindow, ...]:
@@ -72,30 +75,24 @@ def limb_windows(subject: Subject, rulebook: Rulebook, on: date) -> tuple[LimbWi
     Invalid
         If a plan is one that no foot could follow; says which field and why.
     """
-    return tuple(_limb_window(subject, limb, rulebook, on) for limb in sorted(subject.plans))
+    book = effective_book(rulebook, subject.overrides, on)
+    return tuple(_limb_window(subject, limb, book, on) for limb in sorted(subject.plans))
 
 
 def _limb_window(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> LimbWindow:
-    basis = subject.bases[limb]
-    plan = plan_from_content(subject.plans[limb])
-    profile = Profile(limb, subject.animal, on, subject.conditions.get(limb, frozenset()))
-    foot = WindowFoot(
-        basis.film.as_core() if basis.film else None,
-        basis.stated,
-        plan,
-        profile,
-        subject.facts,
-        subject.own.get(limb, OwnRates()),
-    )
-    limits = [each for each in subject.limits if each.limb in (None, limb)]
+    foot = window_foot(subject, limb, on)
+    plan = foot.plan
+    limits = limits_on(subject, limb)
     try:
         window = solve_window(foot, rulebook, limits, on)
         nearest = _settled(foot, rulebook, limits, on, window.nearest)
     except CoreError as error:
         raise Invalid(error.message, {f"{limb}.{error.at or 'plan'}": [error.message]}) from error
-    names = _Names(rulebook, limits)
+    names = LimitNames(rulebook, limits)
     return LimbWindow(
         limb=limb,
+        window=window,
+        settled=nearest,
         sentence=_sentence(window, names),
         wedges=tuple(
             _wedge(limb, region, plan, nearest, names)
@@ -108,7 +105,38 @@ def _limb_window(subject: Subject, limb: str, rulebook: Rulebook, on: date) -> L
         unchecked=tuple(
             f"{names.of(each.rule)}: {each.reason.sentence}" for each in window.unchecked
         ),
-        tested=len(window.tested),
+        tested=tuple(names.of(each) for each in window.tested),
+    )
+
+
+def window_foot(subject: Subject, limb: str, on: date) -> WindowFoot:
+    """Return one limb's foot and plan as a window asks about them."""
+    basis = subject.bases[limb]
+    return WindowFoot(
+        basis.film.as_core() if basis.film else None,
+        basis.stated,
+        plan_from_content(subject.plans[limb]),
+        Profile(limb, subject.animal, on, subject.conditions.get(limb, frozenset())),
+        subject.facts,
+        subject.own.get(limb, OwnRates()),
+    )
+
+
+def limits_on(subject: Subject, limb: str) -> list[CaseLimit]:
+    """Return the vet's limits that hold on a limb."""
+    return [each for each in subject.limits if each.limb in (None, limb)]
+
+
+def words_of_limit(limit: CaseLimit) -> str:
+    """Return a limit in words: Palmar angle at least 3° after fitting."""
+    return limit_says(
+        {
+            "measure": limit.measure,
+            "at_least": limit.at_least,
+            "at_most": limit.at_most,
+            "unit": limit.unit,
+            "stage": limit.stage,
+        }
     )
 
 
@@ -137,31 +165,21 @@ def _settled(
     return None
 
 
-class _Names:
+class LimitNames:
     """What the rules and the limits of the case are called."""
 
     def __init__(self, rulebook: Rulebook, limits: Sequence[CaseLimit]) -> None:
         self.rules = {rule.id: rule.title for rule in rulebook.rules}
-        self.limits = [
-            limit_says(
-                {
-                    "measure": each.measure,
-                    "at_least": each.at_least,
-                    "at_most": each.at_most,
-                    "unit": each.unit,
-                    "stage": each.stage,
-                }
-            )
-            for each in limits
-        ]
+        self.limits = [words_of_limit(each) for each in limits]
 
     def of(self, rule: str) -> str:
+        """Return what a rule's id, or ``case:`` and the place of a limit, is called."""
         if rule.startswith(CASE):
             return f"the vet's limit, {self.limits[int(rule.removeprefix(CASE))]}"
         return f"{rule} {self.rules.get(rule, '')}".strip()
 
 
-def _sentence(window: Window, names: _Names) -> str:
+def _sentence(window: Window, names: LimitNames) -> str:
     if window.feasible is None:
         musts = "; ".join(names.of(each.rule) for each in window.unchecked if each.is_must)
         return (
@@ -177,7 +195,7 @@ def _sentence(window: Window, names: _Names) -> str:
 
 
 def _wedge(
-    limb: str, region: Region, plan: Plan, nearest: Nearest | None, names: _Names
+    limb: str, region: Region, plan: Plan, nearest: Nearest | None, names: LimitNames
 ) -> WedgeShown:
     height = f" ({number(region.wedge_mm)} mm)" if region.wedge_mm else ""
     name = f"Wedge {region.wedge_deg:g}°{height}"

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from referral.rulebook.examples import Example, run_example
 from referral.rulebook.faults import Fault, FaultList, RulebookFault, line_of
-from referral.rulebook.loader import read_rule_files
+from referral.rulebook.loader import Rulebook, load_rulebook, read_rule_files
 from referral.rulebook.rule_file import RuleFile, read_rule_file
 
 
@@ -75,6 +75,40 @@ def example_faults(file: RuleFile, text: str) -> tuple[Fault, ...]:
             wrong = f"the example says {_says(example)} but the rule answers {answer}"
             faults.append(Fault(file.path, line, wrong, "mend the limits or the example"))
     return tuple(faults)
+
+
+def checked_rulebook(practice: Path | None = None) -> Rulebook:
+    """Return the shipped rulebook, with the rules of an instance's own folder if it names one.
+
+    Parameters
+    ----------
+    practice : Path, optional
+        A folder of ``<topic>/<rule id>.toml``.
+
+    Returns
+    -------
+    Rulebook
+        As `load_rulebook` gives it; every example of the own rules is answered as it says.
+
+    Raises
+    ------
+    RulebookFault
+        If a file cannot be used, or an example is answered otherwise; lists every fault.
+
+    Examples
+    --------
+    >>> checked_rulebook() == load_rulebook()
+    True
+    """
+    book = load_rulebook(practice=practice)
+    faults = [
+        fault
+        for each in (read_rule_files(practice, "practice") if practice else ())
+        for fault in example_faults(each, "")
+    ]
+    if faults:
+        raise RulebookFault(faults)
+    return book
 
 
 def _says(example: Example) -> str:

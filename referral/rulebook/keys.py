@@ -9,6 +9,9 @@ from referral.rulebook.faults import FaultList
 
 Place = tuple[str, int]
 
+LARGEST = 1e12
+"""No number of a rule is so large; beyond it arithmetic would not be exact."""
+
 TYPE_WORDS = {
     "text": "text in quotes",
     "number": "a finite number",
@@ -31,7 +34,7 @@ def is_a(value: object, wanted: str) -> bool:
     if wanted == "number":
         if isinstance(value, bool) or not isinstance(value, int | float):
             return False
-        return math.isfinite(value)
+        return abs(value) <= LARGEST and math.isfinite(value)
     if wanted == "text":
         return isinstance(value, str) and bool(value.strip())
     if wanted == "day":

@@ -60,7 +60,8 @@ def read_limits(raw: Sequence[Any], wanted: Wanted, faults: FaultList) -> tuple[
         elif _check_limit(each, wanted, faults, at):
             limits.extend(_limits_of(each, faults, at))
     _check_dates(raw, faults)
-    _check_tiers(limits, faults)
+    for wrong in tier_faults(limits):
+        faults.add(wrong, "let the more severe tier lie farther out", at=("limits", 0))
     return tuple(limits)
 
 
@@ -170,8 +171,16 @@ def _check_dates(raw: Sequence[Any], faults: FaultList) -> None:
         newest = since
 
 
-def _check_tiers(limits: Sequence[Limit], faults: FaultList) -> None:
-    """Note tiers of one date whose severer bound is not the farther one, for either group."""
+def tier_faults(limits: Sequence[Limit]) -> tuple[str, ...]:
+    """Return what is wrong with tiers of one date: the severer bound must be the farther one.
+
+    Examples
+    --------
+    >>> near = Limit(date(2020, 1, 1), "breach", "textbook", "-", "mm", at_least=15.0)
+    >>> far = Limit(date(2020, 1, 1), "note", "textbook", "-", "mm", at_least=10.0)
+    >>> tier_faults((near, far))
+    ('tiers of 2020-01-01: the breach at 15 is not farther out than the note at 10',)
+    """
     seen: set[str] = set()
     for since in sorted({limit.since for limit in limits}):
         for group in GROUPS:
@@ -181,12 +190,11 @@ def _check_tiers(limits: Sequence[Limit], faults: FaultList) -> None:
                 if limit.since == since and limit.only in (None, group)
                 for bound in limit_bounds(limit)
             ]
-            seen.update(f"tiers of {since}: {wrong}" for wrong in _tier_faults(bounds))
-    for wrong in sorted(seen):
-        faults.add(wrong, "let the more severe tier lie farther out", at=("limits", 0))
+            seen.update(f"tiers of {since}: {wrong}" for wrong in _wrong_order(bounds))
+    return tuple(sorted(seen))
 
 
-def _tier_faults(bounds: Sequence[Bound]) -> list[str]:
+def _wrong_order(bounds: Sequence[Bound]) -> list[str]:
     wrongs = []
     for index, one in enumerate(bounds):
         for other in bounds[index + 1 :]:

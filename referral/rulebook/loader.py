@@ -99,7 +99,8 @@ def content_hash(rules: Iterable[Rule]) -> str:
 
 def _plain(value: Any) -> Any:  # noqa: ANN401 - any part of a rule in, JSON out
     if is_dataclass(value):
-        return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
+        said = {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
+        return {name: part for name, part in said.items() if (name, part) != ("change", None)}
     if isinstance(value, Mapping):
         return {key: _plain(inner) for key, inner in value.items()}
     if isinstance(value, frozenset):

@@ -16,7 +16,7 @@ from referral.core.rules.rule import AGAINST, FORE, HIND, KINDS, Applies, Rule
 from referral.core.units import unit_of
 from referral.rulebook.examples import Example, read_example
 from referral.rulebook.faults import FaultList
-from referral.rulebook.keys import check_keys, check_word
+from referral.rulebook.keys import check_keys, check_word, is_a
 from referral.rulebook.limits import Wanted, read_limits
 
 RULE_KEYS = {
@@ -84,7 +84,7 @@ def read_rule_file(path: Path, root: Path, origin: str, faults: FaultList) -> Ru
     """
     try:
         raw = tomllib.loads(faults.text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number too long, tables too deep
         where = re.search(r"at line (\d+)", str(error))
         at_end = faults.text.count("\n") + 1
         line = int(where.group(1)) if where else at_end
@@ -201,7 +201,8 @@ def _applies(raw: Mapping[str, Any], faults: FaultList) -> Applies:
 
 
 def _read_examples(raw: Mapping[str, Any], faults: FaultList) -> tuple[Example, ...]:
-    measure, stage = raw.get("measure"), raw.get("stage", "now")
+    measure = raw["measure"] if is_a(raw.get("measure"), "text") else None
+    stage = raw["stage"] if is_a(raw.get("stage"), "text") else "now"
     listed = raw.get("examples", [])
     examples = [
         read_example(each, measure, stage, faults, ("examples", index))

@@ -12,16 +12,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from cryptography import x509
-from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 from cryptography.x509.oid import NameOID, ObjectIdentifier
 
 from referral.errors import SettingsFault
+from referral.storage.wrapped import unwrap, wrap
 
 KEY_BYTES = 32
-NONCE_BYTES = 12
 ROOT_YEARS = 20
 PERSON_DAYS = 397
 CLOCK_SLACK = timedelta(minutes=5)
@@ -38,13 +36,30 @@ REASONS = {
 
 
 @dataclass(frozen=True, slots=True)
+class Bearer:
+    """Who signs, as a sheet prints them: name, role, organisation."""
+
+    name: str
+    role: str
+    organisation: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class IssuedKey:
-    """A person's certificate and their private key, wrapped by the instance key."""
+    """A person's certificate and their private key, wrapped by the instance key.
+
+    Where they brought it themselves, ``issuer`` is who issued it, ``chain_pem`` what came with
+    it, ``purpose`` what the key is wrapped for, and ``bearer`` who they are here.
+    """
 
     serial: str
     certificate_pem: str
     wrapped_key: str
     expires_at: datetime
+    purpose: str = ""
+    chain_pem: str = ""
+    issuer: str | None = None
+    bearer: Bearer | None = None
 
 
 def load_instance_key(path: Path) -> bytes:
@@ -67,32 +82,6 @@ def load_instance_key(path: Path) -> bytes:
     if len(key) != KEY_BYTES:
         raise SettingsFault(f"{path.name} does not hold an instance key of 32 bytes in base64.")
     return key
-
-
-def wrap(secret: bytes, instance_key: bytes, purpose: str) -> str:
-    """Return the secret encrypted with AES-256-GCM, bound to what it is for, in base64."""
-    nonce = secrets.token_bytes(NONCE_BYTES)
-    sealed = AESGCM(instance_key).encrypt(nonce, secret, purpose.encode())
-    return base64.b64encode(nonce + sealed).decode()
-
-
-def unwrap(wrapped: str, instance_key: bytes, purpose: str) -> bytes:
-    """Return the secret that :func:`wrap` encrypted for this purpose.
-
-    Raises
-    ------
-    SettingsFault
-        If the instance key is another one, or the wrapped key was changed.
-    """
-    sealed = base64.b64decode(wrapped)
-    try:
-        return AESGCM(instance_key).decrypt(
-            sealed[:NONCE_BYTES], sealed[NONCE_BYTES:], purpose.encode()
-        )
-    except InvalidTag:
-        raise SettingsFault(
-            "A signing key cannot be opened: the instance key is not the one it was wrapped with."
-        ) from None
 
 
 def key_purpose(serial: str) -> str:
@@ -177,7 +166,8 @@ class Authority:
         SettingsFault
             If it was wrapped by another instance key.
         """
-        return unwrap(issued.wrapped_key, self._instance_key, key_purpose(issued.serial))
+        purpose = issued.purpose or key_purpose(issued.serial)
+        return unwrap(issued.wrapped_key, self._instance_key, purpose)
 
     def revoke(self, serial: str, reason: str, now: datetime) -> None:
         """Withdraw a certificate from now on; ``reason`` is left, renewed or key_compromise.

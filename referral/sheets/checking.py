@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
+from referral.assessments.models import AssessmentPhoto
 from referral.cases.models import Case, Entry
 from referral.cases.timeline import chain_faults
 from referral.films.models import Film, Upload
@@ -19,6 +20,10 @@ NAMED_FILES: Mapping[str, tuple[Any, ColumnElement[str] | Any]] = {
     "the original of film": (_FILM, Film.original_sha256),
     "the file that was sent as": (select(Upload.case_id, Upload.id), Upload.original_sha256),
     "the picture of film": (_FILM, Film.picture_sha256),
+    "the photo of an assessment": (
+        select(AssessmentPhoto.case_id, AssessmentPhoto.id),
+        AssessmentPhoto.original_sha256,
+    ),
     "the content of sheet": (_SHEET, Sheet.snapshot_sha256),
     "a signed state of sheet": (
         _SHEET.join(Signature, Signature.sheet_id == Sheet.id),

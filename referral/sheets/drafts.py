@@ -30,13 +30,22 @@ from referral.web.written import day
 
 @dataclass(frozen=True, slots=True)
 class Office:
-    """What sheets are made with: files, rules, the authority, and the instance's own words."""
+    """What sheets are made with: files, rules, the authority, and the instance's own words.
+
+    ``address`` is where anybody reaches the instance, ``time_authority`` who stamps signatures;
+    each is None where none is set.
+    """
 
     blobs: BlobStore
     rulebook: Rulebook
     authority: Authority
     instance: str
-    check_url: str
+    address: str | None
+    time_authority: str | None = None
+
+    def check_page(self, sheet_id: UUID) -> str | None:
+        """Return the address where anybody checks this sheet, if the instance has one."""
+        return f"{self.address}/check/{sheet_id}" if self.address else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,18 +80,19 @@ def draft_agreed_plan(
         If a finding lacks the answer it asks for, or the sheet cannot be printed.
     """
     access.role_for(Move.AGREE_PLAN)
-    view = check_agreement(session, access, command, office.rulebook)
+    view = check_agreement(session, access, command, office.rulebook, now.date())
     before = unused_agreed_sheet(session, access.case_id)
     vet = person_by_id(session, access.actor_id)
+    sheet_id = sheet_id or new_id(now)
     wanted = SheetWanted(
-        sheet_id=sheet_id or new_id(now),
+        sheet_id=sheet_id,
         kind=SheetKind.AGREED_PLAN,
         plan=view,
         waivers=command.waivers,
         agreements=(Agreement(vet.name, "vet", now, f"Plan {command.n}"),),
         replaces=str(before.sheet_id) if before else None,
         instance=office.instance,
-        check_url=office.check_url,
+        check_url=office.check_page(sheet_id),
         made_at=now,
     )
     return _draft(session, access, office, wanted, (agree_to_json(command), command.seen_sha256))
@@ -120,15 +130,16 @@ def draft_as_fitted(
         due_on=checked.due_on,
         notes=_notes(command),
     )
+    sheet_id = sheet_id or new_id(now)
     wanted = SheetWanted(
-        sheet_id=sheet_id or new_id(now),
+        sheet_id=sheet_id,
         kind=SheetKind.AS_FITTED,
         plan=checked.plan,
         waivers={each.finding_id: each.reason or "" for each in _waived(checked.plan)},
         agreements=_agreements(session, checked.plan),
         replaces=str(corrected.sheet_id) if corrected else None,
         instance=office.instance,
-        check_url=office.check_url,
+        check_url=office.check_page(sheet_id),
         made_at=now,
         fitted=fitted,
     )

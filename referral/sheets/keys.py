@@ -1,4 +1,4 @@
-"""Each signer's key: found, or issued by the instance's authority when there is none in force."""
+"""Each signer's key: one they brought, one in force, or a new one of the instance's authority."""
 
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -9,8 +9,9 @@ from sqlalchemy.orm import Session
 from referral.accounts.models import Organisation, Person
 from referral.cases.models import CaseMember
 from referral.errors import NotAllowed
-from referral.sheets.authority import Authority, IssuedKey
+from referral.sheets.authority import Authority, Bearer, IssuedKey
 from referral.sheets.models import SigningKey
+from referral.sheets.own_certificates import own_key
 from referral.storage.ids import new_id
 
 RENEW_BEFORE = timedelta(days=14)
@@ -25,6 +26,8 @@ def signer_for(
     ------
     NotAllowed
         If the person is not on this case in that role.
+    Invalid
+        If the certificate that they brought themselves has ended.
     """
     row = session.execute(
         select(Person, Organisation)
@@ -43,6 +46,9 @@ def signer_for(
     person: Person = row[0]
     organisation: Organisation | None = row[1]
     employer = organisation.name if organisation is not None else None
+    own = own_key(session, person.id, Bearer(person.name, role, employer), now)
+    if own is not None:
+        return own
     return _held_key(session, person, role, now) or _new_key(
         session, authority, person, (role, employer), now
     )

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.core.workflow import Move, Stage
 from referral.errors import Invalid
+from referral.rules.queries import book_on_case
 from referral.sheets.closing import closing_snapshot
 from referral.sheets.drafts import Draft, Office
 from referral.sheets.making import Frame
@@ -87,14 +88,16 @@ def draft_letter(
     check_letter(session, access, letter.kind)
     before = latest_sheet(session, access.case_id, letter.kind.value)
     replaces = str(before.sheet_id) if before else None
+    sheet_id = sheet_id or new_id(now)
+    book = book_on_case(session, access.case_id, office.rulebook, now.date())
     frame = Frame(
-        sheet_id=sheet_id or new_id(now),
+        sheet_id=sheet_id,
         kind=letter.kind,
         replaces=replaces,
         instance=office.instance,
-        check_url=office.check_url,
+        check_url=office.check_page(sheet_id),
         made_at=now,
-        rulebook_sha256=office.rulebook.content_hash,
+        rulebook_sha256=book.content_hash,
         words=letter.words,
     )
     pictures: dict[str, bytes] = {}

@@ -66,7 +66,7 @@ class Frame:
     kind: SheetKind
     replaces: str | None
     instance: str
-    check_url: str
+    check_url: str | None
     made_at: datetime
     rulebook_sha256: str
     words: str | None = None
@@ -83,7 +83,7 @@ class SheetWanted:
     agreements: tuple[Agreement, ...]
     replaces: str | None
     instance: str
-    check_url: str
+    check_url: str | None
     made_at: datetime
     fitted: Fitted | None = None
 

@@ -50,7 +50,7 @@ class Sheet(Base):
 class Signature(Base):
     """One signature: who, when, and the bytes of the sheet that it left.
 
-    ``stamped_at`` is the time authority's, ``stamp_fault`` why there is none where one is set.
+    ``stamped_at`` is the time authority's, ``stamped_by`` its name, where one is set.
     ``issuer`` is whose certificate it was, where it was not this instance's.
     """
 
@@ -66,8 +66,27 @@ class Signature(Base):
     pdf_sha256: Mapped[str]
     signed_at: Mapped[datetime]
     stamped_at: Mapped[datetime | None]
-    stamp_fault: Mapped[str | None]
+    stamped_by: Mapped[str | None]
     issuer: Mapped[str | None]
+
+
+class OwnCertificate(Base):
+    """A certificate that a person brought, with its wrapped key until it is removed."""
+
+    __tablename__ = "own_certificate"
+    __table_args__ = (Index(None, "person_id"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    person_id: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    name: Mapped[str]
+    issuer: Mapped[str]
+    serial: Mapped[str]
+    certificate_pem: Mapped[str] = mapped_column(Text)
+    chain_pem: Mapped[str] = mapped_column(Text)
+    wrapped_key: Mapped[str | None] = mapped_column(Text)
+    expires_at: Mapped[datetime]
+    added_at: Mapped[datetime]
+    removed_at: Mapped[datetime | None]
 
 
 class SigningKey(Base):

@@ -29,7 +29,8 @@ def office_of(wired: Wiring) -> Office:
         rulebook=wired.rulebook,
         authority=authority_of(settings, wired.now()),
         instance=settings.instance_name,
-        check_url=f"http://localhost:{settings.port}/check",
+        address=settings.address,
+        time_authority=settings.time_authority,
     )
 
 

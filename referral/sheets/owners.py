@@ -1,5 +1,7 @@
 """The owner's copy: what is wrong, what is done, what it costs and what to watch, plainly."""
 
+from collections.abc import Sequence
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -7,7 +9,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.queries import current_problems, latest_referral, people_on
 from referral.core.workflow import Stage
 from referral.errors import Invalid
-from referral.plans.models import PlanRow, Review
+from referral.plans.models import Consent, PlanRow, Review
 from referral.plans.queries import PlanView, plan_of
 from referral.resets.queries import ResetView, reset_of
 from referral.sheets.making import Frame, framed
@@ -60,7 +62,7 @@ def owner_snapshot(
         _wrong(session, access, plan, frame.words),
         *_work(plan, fitted),
         *_hoped(session, access),
-        _cost(plan),
+        _cost(session, access, plan),
     )
     return framed(
         session,
@@ -112,18 +114,50 @@ def _hoped(session: Session, access: CaseAccess) -> tuple[Told, ...]:
     return (Told("What the vet hopes for", (("In the vet’s words", referral.goals),)),)
 
 
-def _cost(plan: PlanView) -> Told:
-    given = [each for each in plan.consents if each.decision == "given"]
-    last = given[-1] if given else None
+Given = tuple[Consent, int]
+"""A consent that was given, and the number of the plan that it was given to."""
+
+
+def _cost(session: Session, access: CaseAccess, plan: PlanView) -> Told:
+    given = _given(session, access, plan.plan.n)
+    here = [each for each in given if each[1] == plan.plan.n]
     facts = [
-        ("Cost", (last.cost if last else None) or NOT_SAID),
-        ("How many visits", (last.resets_expected if last else None) or NOT_SAID),
-        ("What can go wrong", (last.risks if last else None) or NOT_SAID),
-        ("Outlook", (last.outlook if last else None) or NOT_SAID),
+        ("Cost", _last_said(given, here, "cost")),
+        ("How many visits", _last_said(given, here, "resets_expected")),
+        ("What can go wrong", _last_said(here, here, "risks")),
+        ("Outlook", _last_said(here, here, "outlook")),
     ]
-    if last is not None:
-        facts.append(("You agreed", f"{last.given_by}, {day(last.given_on)}"))
+    if plan.consents:
+        last = plan.consents[-1]
+        answer = "You agreed" if last.decision == "given" else "You did not agree"
+        facts.append((answer, f"{last.given_by}, {day(last.given_on)}"))
     return Told("Cost, risks and outlook", tuple(facts))
+
+
+def _given(session: Session, access: CaseAccess, n: int) -> tuple[Given, ...]:
+    """Return the consents given to this plan and to those before it, newest first."""
+    rows = session.execute(
+        select(Consent, PlanRow.n)
+        .join(PlanRow, PlanRow.id == Consent.plan_id)
+        .where(PlanRow.case_id == access.case_id, PlanRow.n <= n, Consent.decision == "given")
+        .order_by(Consent.recorded_at.desc(), Consent.id.desc())
+    )
+    return tuple((consent, number) for consent, number in rows)
+
+
+def _last_said(among: Sequence[Given], here: Sequence[Given], name: str) -> str:
+    """Return what was last said of a thing; of what is not of the last consent, also when.
+
+    Cost and visits are looked for in earlier plans too; risks and outlook are a plan's own.
+    """
+    for consent, n in among:
+        said = getattr(consent, name)
+        if said:
+            if here and consent is here[0][0]:
+                return str(said)
+            of_plan = "" if here and n == here[0][1] else f" for plan {n}"
+            return f"{said} (said on {day(consent.given_on)}{of_plan}; ask whether it still holds)"
+    return NOT_SAID
 
 
 def _advice(fitted: ResetView | None) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from referral.accounts.second_factor import is_on
 from referral.cases.access import CaseAccess
 from referral.cases.queries import people_on
 from referral.core.workflow import LAWS, Move
@@ -13,9 +14,10 @@ from referral.errors import NotFound
 from referral.plans.queries import plan_of
 from referral.resets.queries import reset_of
 from referral.sheets.models import Sheet
+from referral.sheets.own_certificates import signs_with
 from referral.sheets.pictures import page_count
 from referral.sheets.queries import SignatureView, latest_sheet, proposal_of, sheet_of
-from referral.sheets.service import REASONS
+from referral.sheets.sealing import REASONS
 from referral.sheets.snapshot import SIGNERS, TITLES, SheetKind, in_groups
 from referral.storage.blobs import BlobStore
 
@@ -33,6 +35,8 @@ class SheetShown:
     pages: int
     signatures: tuple[SignatureView, ...]
     means: str
+    signs_with: str
+    asks_code: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,8 @@ def proposal_page(
         pages=page_count(blobs.get(row.pdf_sha256)),
         signatures=(),
         means=REASONS[row.kind, SIGNERS[SheetKind(row.kind)][0]],
+        signs_with=signs_with(session, access.actor_id),
+        asks_code=is_on(session, access.actor_id),
     )
     return SigningPage(access.number, access.revision, shown, "")
 
@@ -159,6 +165,8 @@ def _second(
         pages=page_count(blobs.get(view.pdf_sha256)),
         signatures=view.signatures,
         means=REASONS[kind.value, role],
+        signs_with=signs_with(session, access.actor_id),
+        asks_code=is_on(session, access.actor_id),
     )
 
 

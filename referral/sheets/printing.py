@@ -1,7 +1,6 @@
 """A snapshot as a PDF to be signed: filled template, pictures as data, snapshot attached."""
 
 import base64
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -34,6 +33,7 @@ from referral.sheets.wording import (
 from referral.storage.canonical import sha256_hex
 from referral.web.codes import in_words, rule_name
 from referral.web.pdf import Attached, RenderedPdf, page_html, render_pdf
+from referral.web.qr import qr_picture
 from referral.web.written import day
 
 ATTACHMENT = "handover.json"
@@ -147,7 +147,7 @@ def _values(snapshot: Snapshot, pictures: Mapping[str, bytes]) -> dict[str, Any]
         "limbs": [_limb_page(part, pictures, fitted=fitted) for part in snapshot.limbs],
         "signers": _signers(snapshot),
         "fingerprint": snapshot.fingerprint(),
-        "qr": svg_data(_qr_svg(snapshot.check_url)),
+        "qr": qr_picture(snapshot.check_url) if snapshot.check_url else None,
         "day": day,
         "moment": moment,
         "with_u": with_u,
@@ -177,10 +177,19 @@ def _limb_page(part: LimbPart, pictures: Mapping[str, bytes], *, fitted: bool) -
         picture,
         overlay,
         _drawings(part, fitted=fitted),
-        tuple(finding for finding in part.findings if finding.verdict not in QUIET),
-        tuple(finding for finding in part.findings if finding.verdict == "WITHIN"),
-        tuple(finding for finding in part.findings if finding.verdict == "NOT_APPLICABLE"),
+        tuple(finding for finding in part.findings if _is_loud(finding)),
+        tuple(each for each in part.findings if each.verdict == "WITHIN" and not _is_loud(each)),
+        tuple(
+            finding
+            for finding in part.findings
+            if finding.verdict == "NOT_APPLICABLE" and not _is_loud(finding)
+        ),
     )
+
+
+def _is_loud(finding: FindingShown) -> bool:
+    """Say whether a finding is printed whole; what a practice set otherwise always is."""
+    return finding.verdict not in QUIET or finding.limit_from == "practice"
 
 
 def film_size_mm(film: FilmShown) -> tuple[float, float]:
@@ -202,11 +211,3 @@ def _drawings(part: LimbPart, *, fitted: bool) -> tuple[tuple[str, str], ...]:
 def _severity(finding: FindingShown) -> str:
     """Return what a finding weighs: its severity only where the limit is broken."""
     return finding.severity.replace("_", " ") if finding.verdict == "OUTSIDE" else ""
-
-
-def _qr_svg(url: str) -> bytes:
-    import segno  # noqa: PLC0415 - loaded when a page is printed
-
-    out = io.BytesIO()
-    segno.make(url, error="m", micro=False).save(out, kind="svg", border=2, xmldecl=False)
-    return out.getvalue()

@@ -1,6 +1,6 @@
 """Reads on sheets: what a case has, who signed, and whether a newer one replaces it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -12,8 +12,9 @@ from referral.accounts.models import Person
 from referral.errors import NotFound
 from referral.resets.models import Reset
 from referral.sheets.models import Sheet, SheetProposal, Signature
-from referral.sheets.snapshot import SIGNERS, SheetKind
+from referral.sheets.snapshot import SIGNERS, SheetKind, in_groups
 from referral.sheets.verify import Issued, Lookup
+from referral.sheets.wording import stamped
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,17 @@ class SignatureView:
     role: str
     signed_at: datetime
     position: int
+    stamped_at: datetime | None
+    stamped_by: str | None
+    issuer: str | None
+
+    @property
+    def says(self) -> str:
+        """Return who signed, as what, by whose certificate, and what a time authority said."""
+        said = f"{self.name} ({self.role})"
+        if self.issuer:
+            said = f"{said}, own certificate issued by {self.issuer}"
+        return f"{said}, {stamped(self.stamped_at, self.stamped_by)}" if self.stamped_at else said
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +101,16 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
             reset_id=row.reset_id,
             made_at=row.made_at,
             pdf_sha256=signed[row.id][-1][0].pdf_sha256,
-            signatures=tuple(
-                SignatureView(name, each.role, each.signed_at, each.position)
-                for each, name in signed[row.id]
-            ),
+            signatures=tuple(_signature_view(each, name) for each, name in signed[row.id]),
             replaced_by=newer.get(row.id),
         )
         for row in rows
+    )
+
+
+def _signature_view(row: Signature, name: str) -> SignatureView:
+    return SignatureView(
+        name, row.role, row.signed_at, row.position, row.stamped_at, row.stamped_by, row.issuer
     )
 
 
@@ -149,23 +164,75 @@ def proposal_of(
 
 
 def issued_lookup(session: Session) -> Lookup:
-    """Return what answers whether these bytes were issued here, and what replaces them."""
+    """Return what answers whether these bytes were issued here, and what came of them."""
 
     def look(digest: str, _sheet_id: str | None) -> Issued:
-        found = sheet_by_bytes(session, digest)
-        replaced_by = str(found[1]) if found and found[1] else None
-        return Issued(found is not None, replaced_by)
+        row = session.scalars(select(Signature).where(Signature.pdf_sha256 == digest)).first()
+        if row is None:
+            return Issued(here=False)
+        newer = _replacing(session, row.sheet_id)
+        return Issued(
+            here=True,
+            replaced_by=str(newer) if newer else None,
+            sheet_id=str(row.sheet_id),
+            signed_since=_last_signature(session, row.sheet_id).position > row.position,
+            own=_own_certificates(session, row.sheet_id),
+        )
 
     return look
 
 
-def sheet_by_bytes(session: Session, digest: str) -> tuple[UUID, UUID | None] | None:
-    """Return the sheet that these bytes are a signed state of, and the sheet that replaces it."""
-    row = session.scalars(
-        select(Sheet)
-        .join(Signature, Signature.sheet_id == Sheet.id)
-        .where(Signature.pdf_sha256 == digest)
-    ).first()
+@dataclass(frozen=True, slots=True)
+class IssuedSheet:
+    """What anybody who has a sheet's code may know: nothing of the horse or of people."""
+
+    sheet_id: UUID
+    fingerprint: str
+    pdf_sha256: str
+    replaced_by: UUID | None
+
+
+def issued_sheet(session: Session, sheet_id: UUID) -> IssuedSheet:
+    """Return what a sheet's code tells.
+
+    Raises
+    ------
+    NotFound
+        If no signed sheet was issued under it.
+    """
+    row = session.get(Sheet, sheet_id)
     if row is None:
-        return None
-    return row.id, session.scalars(select(Sheet.id).where(Sheet.replaces_id == row.id)).first()
+        raise NotFound("No signed sheet was issued here under this code.")
+    return IssuedSheet(
+        row.id,
+        in_groups(row.snapshot_sha256),
+        _last_signature(session, row.id).pdf_sha256,
+        _replacing(session, row.id),
+    )
+
+
+def _last_signature(session: Session, sheet_id: UUID) -> Signature:
+    return session.scalars(
+        select(Signature)
+        .where(Signature.sheet_id == sheet_id)
+        .order_by(Signature.position.desc())
+        .limit(1)
+    ).one()
+
+
+def _own_certificates(session: Session, sheet_id: UUID) -> Mapping[str, str]:
+    """Return who issued each certificate that a signer of this sheet brought, by serial number."""
+    rows = session.execute(
+        select(Signature.serial, Signature.issuer).where(
+            Signature.sheet_id == sheet_id, Signature.issuer.is_not(None)
+        )
+    )
+    return {serial: issuer for serial, issuer in rows if issuer}
+
+
+def _replacing(session: Session, sheet_id: UUID) -> UUID | None:
+    """Return the newest sheet that takes the place of this one, through all between."""
+    newest, asked = None, sheet_id
+    while newer := session.scalars(select(Sheet.id).where(Sheet.replaces_id == asked)).first():
+        newest = asked = newer
+    return newest

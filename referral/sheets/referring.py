@@ -60,9 +60,16 @@ def _asked(referral: Referral, words: str | None) -> tuple[tuple[str, str], ...]
         ("Urgency", dict(URGENCIES).get(referral.urgency, referral.urgency)),
         ("Goals", referral.goals),
         ("Left to the farrier", referral.open_to_farrier),
+        ("Limits that contradict each other", _contradictions(referral)),
+        ("Sent all the same, because", referral.contradiction_reason),
         ("From the vet", words),
     )
     return tuple((label, value) for label, value in said if value)
+
+
+def _contradictions(referral: Referral) -> str:
+    said = referral.contradictions or ()
+    return ". ".join(f"{each['limb']}: {'; '.join(each['limits'])}" for each in said)
 
 
 def _problems(session: Session, access: CaseAccess) -> tuple[Told, ...]:

@@ -7,6 +7,7 @@ from uuid import UUID
 from marshmallow import Schema, fields, validate
 from werkzeug.datastructures import MultiDict
 
+from referral.accounts.schemas import PasswordAlone
 from referral.cases.choices import LETTERS, codes
 from referral.cases.schemas import words
 from referral.web.forms import DateField
@@ -21,6 +22,13 @@ class SignForm(Schema):
 
     pdf_sha256 = fields.String(required=True, validate=validate.Length(equal=SHA256_LETTERS))
     password = fields.String(required=True, validate=validate.Length(max=200))
+    code = fields.String(load_default="", validate=validate.Length(max=20))
+
+
+class CertificateForm(PasswordAlone):
+    """A certificate of one's own; its file comes beside the fields."""
+
+    passphrase = fields.String(required=True, validate=validate.Length(max=200))
 
 
 class LetterForm(Schema):

@@ -31,28 +31,16 @@ from referral.sheets.decisions import (
     record_from_json,
 )
 from referral.sheets.drafts import Office
-from referral.sheets.keys import signer_for
 from referral.sheets.models import Sheet, SheetProposal, Signature
-from referral.sheets.printing import field_name
 from referral.sheets.queries import (
     SheetView,
     latest_sheet,
     proposal_of,
     sheet_of,
 )
-from referral.sheets.signing import SigningAct, sign
-from referral.sheets.snapshot import SIGNERS, SheetKind
+from referral.sheets.sealing import NOT_SHOWN, Sealed
+from referral.sheets.snapshot import SheetKind
 from referral.storage.ids import new_id
-
-REASONS = {
-    (SheetKind.AGREED_PLAN.value, "vet"): "I agree to this plan",
-    (SheetKind.AGREED_PLAN.value, "farrier"): "I accept this plan and will follow it",
-    (SheetKind.AS_FITTED.value, "farrier"): "This is what I did",
-    (SheetKind.AS_FITTED.value, "vet"): "I have seen what was fitted",
-    (SheetKind.REFERRAL.value, "vet"): "I refer this horse as written here",
-    (SheetKind.OWNER_COPY.value, "vet"): "This is what the owner was told",
-    (SheetKind.CLOSING.value, "vet"): "I close the case with this report",
-}
 
 
 def sign_first(
@@ -60,10 +48,10 @@ def sign_first(
     access: CaseAccess,
     office: Office,
     proposal_id: UUID,
-    pdf_sha256: str,
+    made: Sealed,
     now: datetime,
 ) -> SheetView:
-    """Make the move and put the first signature on exactly the PDF that was shown.
+    """Make the move and keep the first signature, made on exactly the PDF that was shown.
 
     Raises
     ------
@@ -73,12 +61,9 @@ def sign_first(
         If it is not the PDF that was shown, or the case has moved on.
     """
     proposal = proposal_of(session, access.case_id, access.actor_id, proposal_id)
-    if proposal.pdf_sha256 != pdf_sha256:
-        raise OutOfDate("This is not the sheet you looked at; open it again.")
-    if proposal.snapshot_sha256 is None:
+    if proposal.pdf_sha256 is None or proposal.snapshot_sha256 is None:
         raise WrongState("This sheet is not ready to be signed.")
     plan_id, reset_id = MADE[SheetKind(proposal.kind)](session, access, office, proposal, now)
-    role = SIGNERS[SheetKind(proposal.kind)][0]
     replaces = proposal.decision.get("replaces")
     sheet = Sheet(
         id=proposal.id,
@@ -92,7 +77,7 @@ def sign_first(
     )
     session.add(sheet)
     session.flush()
-    _add_signature(session, access, office, (sheet, proposal.pdf_sha256, role, 1), now)
+    _keep_signature(session, access, office, (sheet.id, proposal.pdf_sha256, 1), made)
     session.delete(proposal)
     session.flush()
     return sheet_of(session, access.case_id, sheet.id)
@@ -142,27 +127,30 @@ MADE: Mapping[
 """The move that a first signature stands for; each gives the plan and the reset it is about."""
 
 
-def _add_signature(
+def _keep_signature(
     session: Session,
     access: CaseAccess,
     office: Office,
-    what: tuple[Sheet, str, str, int],
-    now: datetime,
+    where: tuple[UUID, str, int],
+    made: Sealed,
 ) -> None:
-    sheet, pdf_sha256, role, position = what
-    key = signer_for(session, office.authority, access.case_id, access.actor_id, role, now)
-    act = SigningAct(field_name(role), position == 1, REASONS[sheet.kind, role], None, now)
-    signed = sign(office.blobs.get(pdf_sha256), office.authority, key, act)
+    """Keep a signature that was made on these very bytes, in this place, by whoever acts."""
+    sheet_id, pdf_sha256, position = where
+    if not made.is_of(sheet_id, pdf_sha256, access.actor_id, position):
+        raise OutOfDate(NOT_SHOWN)
     session.add(
         Signature(
-            id=new_id(now),
-            sheet_id=sheet.id,
+            id=new_id(made.what.at),
+            sheet_id=sheet_id,
             position=position,
             person_id=access.actor_id,
-            role=role,
-            serial=key.serial,
-            pdf_sha256=office.blobs.put(signed),
-            signed_at=now,
+            role=made.what.role,
+            serial=made.what.key.serial,
+            issuer=made.what.key.issuer,
+            pdf_sha256=office.blobs.put(made.pdf),
+            signed_at=made.what.at,
+            stamped_at=made.stamped_at,
+            stamped_by=made.stamped_by,
         )
     )
     session.flush()
@@ -179,7 +167,12 @@ class SecondSignature:
 
 
 def sign_agreed_plan(
-    session: Session, access: CaseAccess, office: Office, command: SecondSignature, now: datetime
+    session: Session,
+    access: CaseAccess,
+    office: Office,
+    command: SecondSignature,
+    made: Sealed,
+    now: datetime,
 ) -> SheetView:
     """Put the farrier's signature on the agreed plan; the owner's consent is next.
 
@@ -189,7 +182,7 @@ def sign_agreed_plan(
         If the sheet is not the one shown, or the plan changed since it was agreed.
     """
     view = current_plan(session, access, access.state.plan_n)
-    if is_stale(session, access, view, office.rulebook.content_hash):
+    if is_stale(session, access, view, office.rulebook, now.date()):
         raise OutOfDate(
             "Limits, readings or rules changed since the vet agreed; ask the vet again."
         )
@@ -197,7 +190,7 @@ def sign_agreed_plan(
     facts = {"plan_n": view.plan.n, "sheet": str(sheet.id)}
     new = NewEntry(Move.SIGN_PLAN, command.happened_on, facts, {}, sheet.id, command.based_on)
     append(session, access, new, now)
-    _add_signature(session, access, office, (sheet, before.pdf_sha256, "farrier", 2), now)
+    _keep_signature(session, access, office, (sheet.id, before.pdf_sha256, 2), made)
     return sheet_of(session, access.case_id, sheet.id)
 
 
@@ -206,6 +199,7 @@ def sign_countersign(
     access: CaseAccess,
     office: Office,
     command: SecondSignature,
+    made: Sealed,
     answer: CountersignReset,
     now: datetime,
 ) -> SheetView:
@@ -221,7 +215,7 @@ def sign_countersign(
     if sheet.reset_id != reset.reset.id:
         raise OutOfDate("This sheet is of an earlier record of the reset; open the latest.")
     countersign(session, access, answer, now)
-    _add_signature(session, access, office, (sheet, before.pdf_sha256, "vet", 2), now)
+    _keep_signature(session, access, office, (sheet.id, before.pdf_sha256, 2), made)
     return sheet_of(session, access.case_id, sheet.id)
 
 

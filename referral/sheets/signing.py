@@ -2,7 +2,7 @@
 
 import asyncio
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -10,12 +10,14 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from referral.errors import WrongState
-from referral.sheets.authority import Authority, IssuedKey
+from referral.sheets.authority import Authority, Bearer, IssuedKey
 from referral.sheets.tagging import declare_accessible, scope_headers, tag_widget
-from referral.sheets.wording import ROLES, moment
+from referral.sheets.wording import ROLES, moment, named
 from referral.web.pdf import PageBox, page_html, render_pdf
 
 PRINTED_AND_LOCKED = 132
+ROOM_FOR_STAMP = 12 * 1024
+"""Bytes kept free for a time stamp; it is made when the file's length is settled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +64,21 @@ def prepare(pdf: bytes, fields: Sequence[SignatureField]) -> bytes:
     return out.getvalue()
 
 
-def sign(pdf: bytes, authority: Authority, issued: IssuedKey, act: SigningAct) -> bytes:
+def sign(
+    pdf: bytes,
+    authority: Authority,
+    issued: IssuedKey,
+    act: SigningAct,
+    stamper: Any = None,  # noqa: ANN401 - pyHanko's own
+) -> bytes:
     """Return the PDF with one more signature, appended; the bytes given are its beginning.
+
+    ``stamper`` asks a time authority when the signature was made, where one is set.
 
     Raises
     ------
+    Invalid
+        If the time authority gives no time stamp.
     WrongState
         If there is no such empty field, or what is signed already forbids another signature.
     SettingsFault
@@ -87,20 +99,26 @@ def sign(pdf: bytes, authority: Authority, issued: IssuedKey, act: SigningAct) -
         md_algorithm="sha256",
         certify=act.certify,
         docmdp_permissions=MDPPerm.FILL_FORMS,
-        name=signer.signing_cert.subject.native["common_name"],
+        name=_bearer(issued, signer.signing_cert).name,
         reason=act.reason,
         location=act.location,
     )
-    page = _stamp_page(signer.signing_cert.subject.native, act, _box_size(writer, act.field))
+    page = _stamp_page(issued, signer.signing_cert, act, _box_size(writer, act.field))
     try:
         with TemporaryDirectory() as folder:
             stamp = _stamp_style(page, Path(folder) / "stamp.pdf")
-            return _signed_at(PdfSigner(meta, signer=signer, stamp_style=stamp), writer, act.at)
+            made = PdfSigner(meta, signer=signer, stamp_style=stamp)
+            return _signed_at(made, writer, act.at, stamper)
     except SigningError as fault:
         raise WrongState(f"This sheet cannot be signed in {act.field}: {fault}") from fault
 
 
-def _signed_at(signer: Any, writer: Any, now: datetime) -> bytes:  # noqa: ANN401 - pyHanko's own
+def _signed_at(
+    signer: Any,  # noqa: ANN401 - pyHanko's own
+    writer: Any,  # noqa: ANN401 - likewise
+    now: datetime,
+    stamper: Any,  # noqa: ANN401 - likewise
+) -> bytes:
     """Sign with our time; the one-call form would read the machine's clock."""
     from pyhanko.sign.signers.pdf_cms import (  # noqa: PLC0415 - heavy, loaded on first use
         PdfCMSSignedAttributes,
@@ -110,6 +128,9 @@ def _signed_at(signer: Any, writer: Any, now: datetime) -> bytes:  # noqa: ANN40
         session = signer.init_signing_session(writer, existing_fields_only=True)
         session.system_time = now
         size = await session.estimate_signature_container_size(None, tight=False)
+        if stamper is not None:  # only now, or the estimate would ask for a token of its own
+            session.timestamper = stamper
+            size += 2 * ROOM_FOR_STAMP
         document = session.prepare_tbs_document(validation_info=None, bytes_reserved=size)
         prepared, output = document.digest_tbs_document()
         signed = await document.perform_signature(
@@ -133,7 +154,9 @@ def _signer(authority: Authority, issued: IssuedKey) -> Any:  # noqa: ANN401 - p
         return x509.Certificate.load(pem.unarmor(text)[2])
 
     chain = SimpleCertificateStore()  # type: ignore[no-untyped-call]  # has no types
-    chain.register(certificate(authority.root_pem))
+    above = issued.chain_pem.encode() if issued.issuer else authority.root_pem
+    for _kind, _headers, data in pem.unarmor(above, multiple=True) if above else ():
+        chain.register(x509.Certificate.load(data))
     return SimpleSigner(
         signing_cert=certificate(issued.certificate_pem.encode()),
         signing_key=keys.PrivateKeyInfo.load(authority.open_key(issued)),
@@ -141,13 +164,29 @@ def _signer(authority: Authority, issued: IssuedKey) -> Any:  # noqa: ANN401 - p
     )
 
 
-def _stamp_page(subject: Mapping[str, str], act: SigningAct, size_pt: tuple[float, float]) -> bytes:
+def _bearer(issued: IssuedKey, certificate: Any) -> Bearer:  # noqa: ANN401 - asn1crypto's own
+    """Return who signs: as the certificate says if it is one of ours, else as we know them."""
+    if issued.bearer is not None:
+        return issued.bearer
+    subject = certificate.subject.native
+    return Bearer(subject["common_name"], subject["title"], subject.get("organization_name"))
+
+
+def _stamp_page(
+    issued: IssuedKey,
+    certificate: Any,  # noqa: ANN401 - asn1crypto's own
+    act: SigningAct,
+    size_pt: tuple[float, float],
+) -> bytes:
     """Return the signature's appearance as a PDF page of the box's size."""
     width, height = size_pt
+    bearer = _bearer(issued, certificate)
     shown = {
-        "name": subject["common_name"],
-        "role": ROLES.get(subject["title"], subject["title"]),
-        "organisation": subject.get("organization_name"),
+        "name": bearer.name,
+        "role": ROLES.get(bearer.role, bearer.role),
+        "organisation": bearer.organisation,
+        "holder": named(certificate.subject),
+        "issuer": issued.issuer,
         "when": moment(act.at),
         "reason": act.reason,
         "location": act.location,

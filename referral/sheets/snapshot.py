@@ -258,7 +258,7 @@ class Snapshot:
     next_steps: tuple[NextStep, ...]
     cautions: tuple[str, ...]
     rulebook: str
-    check_url: str
+    check_url: str | None
     notes: tuple[tuple[str, str], ...] = ()
     about: tuple[str, ...] = ()
     told: tuple[Told, ...] = ()

@@ -1,15 +1,15 @@
-"""Sheets: look at one, sign it first or second, fetch it, and check any copy."""
+"""Sheets: look at one, sign it first or second, fetch it."""
 
 from collections.abc import Callable
 from io import BytesIO
-from threading import BoundedSemaphore
 from typing import Any
 from uuid import UUID
 
 from flask import Blueprint, flash, make_response, render_template, request, send_file, url_for
 from flask.typing import ResponseReturnValue
 
-from referral.accounts.service import ConfirmPassword, confirm_password
+from referral.accounts.idempotency import done_before
+from referral.accounts.second_factor import Given, authorise
 from referral.cases.visit import (
     Visit,
     based_on,
@@ -20,7 +20,7 @@ from referral.cases.visit import (
     reading_case,
 )
 from referral.core.workflow import Move
-from referral.errors import Invalid, NotFound, OutOfDate, TooLarge, WrongState
+from referral.errors import Invalid, NotFound, OutOfDate, WrongState
 from referral.plans.pages import plan_page
 from referral.plans.queries import plan_of
 from referral.plans.schemas import ReviewForm
@@ -40,7 +40,7 @@ from referral.sheets.pages import (
     proposal_page,
 )
 from referral.sheets.pictures import page_picture
-from referral.sheets.queries import issued_lookup, proposal_of
+from referral.sheets.queries import proposal_of
 from referral.sheets.schemas import (
     CountersignForm,
     SecondForm,
@@ -49,6 +49,7 @@ from referral.sheets.schemas import (
     seen_in,
     waivers_in,
 )
+from referral.sheets.sealing import Sealed, ToSeal, first_to_seal, seal, second_to_seal
 from referral.sheets.service import (
     SecondSignature,
     sign_agreed_plan,
@@ -56,7 +57,6 @@ from referral.sheets.service import (
     sign_first,
 )
 from referral.sheets.snapshot import TITLES, SheetKind
-from referral.sheets.verify import Verification, verify_pdf
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
@@ -65,12 +65,7 @@ blueprint = Blueprint("sheets", __name__)
 
 UNUSABLE = 422
 MOVED_ON = 409
-TOO_MANY = 429
-SECRET = ("password",)
-LARGEST_PDF_BYTES = 20 * 1024 * 1024
-CHECKS_AT_ONCE = 2
-_checks = BoundedSemaphore(CHECKS_AT_ONCE)
-"""Reading a hostile file may take long; more at once than this wait their turn outside."""
+SECRET = ("password", "code")
 
 
 @blueprint.post("/cases/<int:number>/plans/<int:n>/agreements")
@@ -87,8 +82,8 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
         with reading_case(number) as visit:
             state, status = late_form(visit, error), MOVED_ON
     with reading_case(number) as visit:
-        digest = visit.wired.rulebook.content_hash
-        page = plan_page(visit.session, visit.access, n, digest, visit.today)
+        book = visit.wired.rulebook
+        page = plan_page(visit.session, visit.access, n, book, visit.now)
     html = render_template("plans/show.html", page=page, form=state, key=new_key())
     return make_response(html, status)
 
@@ -96,7 +91,7 @@ def propose_agreement(number: int, n: int) -> ResponseReturnValue:
 def _agreed(visit: Visit, n: int) -> Order:
     command, access = _agreement(visit, n), visit.access
     access.role_for(Move.AGREE_PLAN)
-    check_agreement(visit.session, access, command, visit.wired.rulebook)
+    check_agreement(visit.session, access, command, visit.wired.rulebook, visit.now.date())
     return Order(SheetKind.AGREED_PLAN, command.seen_sha256, agree_to_json(command))
 
 
@@ -170,13 +165,17 @@ def _proposal(
 def sign(number: int, sheet_id: UUID) -> ResponseReturnValue:
     """Make the move and put the first signature on exactly the PDF that was shown."""
 
-    def act(visit: Visit, given: dict[str, Any]) -> str:
-        office, digest = office_of(visit.wired), given["pdf_sha256"]
-        sign_first(visit.session, visit.access, office, sheet_id, digest, visit.now)
+    def look(visit: Visit, given: dict[str, Any]) -> ToSeal:
+        session, access, office = visit.session, visit.access, office_of(visit.wired)
+        return first_to_seal(session, access, office, sheet_id, given["pdf_sha256"], visit.now)
+
+    def act(visit: Visit, _given: dict[str, Any], made: Sealed) -> str:
+        office = office_of(visit.wired)
+        sign_first(visit.session, visit.access, office, sheet_id, made, visit.now)
         return url_for("desk.case", number=number, _anchor="sheets")
 
     try:
-        answer = _sign(number, SignForm(), act)
+        answer = _sign(number, SignForm(), look, act)
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _proposal(number, sheet_id, state, UNUSABLE)
@@ -184,16 +183,33 @@ def sign(number: int, sheet_id: UUID) -> ResponseReturnValue:
     return answer
 
 
-def _sign(
-    number: int, schema: SignForm, act: Callable[[Visit, dict[str, Any]], str]
-) -> ResponseReturnValue:
-    """Take the password as authority, then make the move and the signature in one transaction."""
+Look = Callable[[Visit, dict[str, Any]], ToSeal]
+"""Finds what a form is to sign."""
+
+Act = Callable[[Visit, dict[str, Any], Sealed], str]
+"""Makes the move with the signature that was made for it; returns where it leads."""
+
+
+def _sign(number: int, schema: SignForm, look: Look, act: Act) -> ResponseReturnValue:
+    """Take password and code as authority, make the signature, then keep it and its move as one.
+
+    The signature is made between two transactions: a time authority may be asked, and nobody
+    else's writing waits for that.
+    """
     wired = wiring()
     given = load_form(schema, request.form)
-    said = ConfirmPassword(given.pop("password"), request.remote_addr or "")
-    confirm_password(wired.database, wired.passwords, current_actor(), said, wired.now())
+    with reading_case(number) as visit:
+        before = done_before(visit.session, visit.access.actor_id)
+    if before is not None:
+        return before
+    said = Given(given.pop("password"), given.pop("code"), request.remote_addr or "")
+    key = wired.settings.instance_key
+    authorise(wired.database, wired.passwords, current_actor(), said, key, wired.now())
     with changing_case(number) as visit:
-        return do_once(visit, lambda: act(visit, given))
+        what = look(visit, given)
+    made = seal(office_of(wired), what)
+    with changing_case(number) as visit:
+        return do_once(visit, lambda: act(visit, given, made))
 
 
 @blueprint.get("/cases/<int:number>/plans/<int:n>/signature")
@@ -218,20 +234,29 @@ def _plan_signature(
 def plan_signature(number: int, n: int) -> ResponseReturnValue:
     """Put the farrier's signature on the agreed plan; consent is next."""
 
-    def act(visit: Visit, given: dict[str, Any]) -> str:
+    def look(visit: Visit, given: dict[str, Any]) -> ToSeal:
         if n != visit.access.state.plan_n:
             raise NotFound("Only the latest plan is signed.")
-        office = office_of(visit.wired)
-        sign_agreed_plan(visit.session, visit.access, office, _second(visit, given), visit.now)
+        return _second_to_seal(visit, given)
+
+    def act(visit: Visit, given: dict[str, Any], made: Sealed) -> str:
+        office, command = office_of(visit.wired), _second(visit, given)
+        sign_agreed_plan(visit.session, visit.access, office, command, made, visit.now)
         return url_for("desk.case", number=number, _anchor="sheets")
 
     try:
-        answer = _sign(number, SecondForm(), act)
+        answer = _sign(number, SecondForm(), look, act)
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _plan_signature(number, n, state, UNUSABLE)
     flash("The plan is signed by both; the owner’s consent is next.")
     return answer
+
+
+def _second_to_seal(visit: Visit, given: dict[str, Any]) -> ToSeal:
+    session, access, office = visit.session, visit.access, office_of(visit.wired)
+    shown = given["sheet_id"], given["pdf_sha256"]
+    return second_to_seal(session, access, office, *shown, visit.now)
 
 
 def _second(visit: Visit, given: dict[str, Any]) -> SecondSignature:
@@ -258,14 +283,18 @@ def _countersign(number: int, n: int, state: FormState, status: int = 200) -> Re
 def countersign(number: int, n: int) -> ResponseReturnValue:
     """Countersign a reset, set the recheck, and put the vet's signature on the sheet."""
 
-    def act(visit: Visit, given: dict[str, Any]) -> str:
+    def look(visit: Visit, given: dict[str, Any]) -> ToSeal:
+        _answer(visit, n, given)
+        return _second_to_seal(visit, given)
+
+    def act(visit: Visit, given: dict[str, Any], made: Sealed) -> str:
         second, answer = _second(visit, given), _answer(visit, n, given)
         office = office_of(visit.wired)
-        sign_countersign(visit.session, visit.access, office, second, answer, visit.now)
+        sign_countersign(visit.session, visit.access, office, second, made, answer, visit.now)
         return url_for("desk.case", number=number, _anchor="sheets")
 
     try:
-        answer = _sign(number, CountersignForm(), act)
+        answer = _sign(number, CountersignForm(), look, act)
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _countersign(number, n, state, UNUSABLE)
@@ -316,47 +345,3 @@ def _bytes(number: int, sheet_id: UUID) -> tuple[bytes, str]:
     with reading_case(number) as visit:
         digest, kind = bytes_of(visit.session, visit.access, sheet_id)
         return visit.wired.blobs.get(digest), kind
-
-
-@blueprint.get("/check")
-def check_form() -> ResponseReturnValue:
-    """Show the form on which anybody can check a copy of a sheet."""
-    return _check(FormState())
-
-
-def _check(
-    state: FormState, status: int = 200, answer: Verification | None = None
-) -> ResponseReturnValue:
-    html = render_template("sheets/check.html", form=state, answer=answer)
-    return make_response(html, status)
-
-
-@blueprint.post("/check")
-def check() -> ResponseReturnValue:
-    """Say what a copy is worth; it is not kept."""
-    if not _checks.acquire(blocking=False):
-        return _check(FormState(sentence="Others are checking; try again in a moment."), TOO_MANY)
-    try:
-        return _check(FormState(), answer=_checked(_upload()))
-    except Invalid as error:
-        return _check(state_of_form(request.form, error), UNUSABLE)
-    finally:
-        _checks.release()
-
-
-def _upload() -> bytes:
-    file = request.files.get("sheet")
-    if file is None or not file.filename:
-        raise Invalid("Choose a PDF.", {"sheet": ["Choose the PDF that you were given."]})
-    data = file.stream.read(LARGEST_PDF_BYTES + 1)
-    if len(data) > LARGEST_PDF_BYTES:
-        raise TooLarge("A sheet is never larger than 20 MB.")
-    return data
-
-
-def _checked(data: bytes) -> Verification:
-    wired = wiring()
-    authority = office_of(wired).authority
-    with wired.database.reading() as session:
-        lookup = issued_lookup(session)
-        return verify_pdf(data, authority.root_pem, authority.crl(wired.now()), lookup)

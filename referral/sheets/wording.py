@@ -1,6 +1,7 @@
 """How a sheet writes days, times, numbers and the closed words of the record."""
 
 from datetime import datetime
+from typing import Any
 
 from referral.plans.rows import Value
 from referral.web.written import day, number
@@ -29,6 +30,17 @@ SHOWN_BY_ONE_DECIMAL, SHOWN_BY_TWO = 0.025, 0.0025
 def moment(value: datetime) -> str:
     """Return an aware time with its zone: 26 Nov 2026, 14:05 UTC."""
     return f"{day(value)}, {value:%H:%M} {value.tzname()}"
+
+
+def named(name: Any) -> str:  # noqa: ANN401 - asn1crypto carries no types
+    """Return who a certificate's name is of: its common name, else its organisation, else all."""
+    parts = name.native
+    return str(parts.get("common_name") or parts.get("organization_name") or name.human_friendly)
+
+
+def stamped(at: datetime, by: str | None) -> str:
+    """Return what a time authority said, as a sentence without its stop."""
+    return f"time stamped {moment(at)} by {by or 'a time authority'}"
 
 
 def with_u(value: Value, unit: str) -> str:

@@ -123,11 +123,12 @@ def _sides(outline: Any, frame: _Frame) -> str:  # noqa: ANN401 - a shapely geom
 
 def _path(outline: Any, frame: _Frame) -> str:  # noqa: ANN401 - a shapely geometry
     return "".join(
-        f"M{'L'.join(frame.text(x, y) for x, y in ring.coords[:-1])}Z" for ring in _rings(outline)
+        f"M{'L'.join(frame.text(x, y) for x, y in ring.coords[:-1])}Z" for ring in rings_of(outline)
     )
 
 
-def _rings(outline: Any) -> Iterator[Any]:  # noqa: ANN401 - a shapely geometry
+def rings_of(outline: Any) -> Iterator[Any]:  # noqa: ANN401 - a shapely geometry
+    """Yield every ring of an outline: the outer edge of each part, then its holes."""
     for part in getattr(outline, "geoms", (outline,)):
         yield part.exterior
         yield from part.interiors

@@ -1,11 +1,14 @@
 """Codes of the core as a person reads them: landmarks, readings, fields of a plan."""
 
 import re
+from datetime import date
 
 from referral.core.measure.landmarks import LANDMARKS
 from referral.core.measure.registry import MEASURES
+from referral.web.written import day
 
 CODE = re.compile(r"\b(?:plan\.\w+|[a-z0-9]+(?:_[a-z0-9]+)+)\b")
+DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 PLAN = "plan."
 UNITS = re.compile(r"_(?:deg|mm|weeks|percent)$")
 CASE_LIMIT = "case:"
@@ -15,9 +18,17 @@ def in_words(text: str) -> str:
     """Return a sentence of the core with each code in it said in words.
 
     A landmark becomes what to place it on, a reading its name. Calculators keep the codes,
-    because their users type them.
+    because their users type them. A day is written as on every page.
     """
-    return CODE.sub(lambda found: _said(found.group()), text)
+    said = CODE.sub(lambda found: _said(found.group()), text)
+    return DAY.sub(lambda found: _day(found.group()), said)
+
+
+def _day(said: str) -> str:
+    try:
+        return day(date.fromisoformat(said))
+    except ValueError:
+        return said
 
 
 def _said(code: str) -> str:

@@ -105,9 +105,13 @@ class DecimalField(fields.Field[float]):
                 raise ValidationError(str(error)) from error
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise ValidationError(EXPECTED)
-        if isinstance(value, float) and not math.isfinite(value):
+        try:
+            number = float(value)
+        except OverflowError as error:  # JSON has whole numbers of any length
+            raise ValidationError(EXPECTED) from error
+        if not math.isfinite(number):
             raise ValidationError(EXPECTED)
-        return float(value)
+        return number
 
     def _range(self) -> str:
         unit = f" {self.unit}" if self.unit else ""

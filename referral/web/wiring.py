@@ -20,7 +20,8 @@ class Wiring:
     """Everything a view hands down: nothing below reaches for the app itself.
 
     ``rulebook`` and ``passwords`` are made by layers above this one. ``work`` does what waits
-    in this process; it is None where a worker does that.
+    in this process; it is None where a worker does that. ``contradictions`` finds limits that
+    no plan can meet together, for the features below plans; `create_app` joins it in.
     """
 
     settings: Settings
@@ -30,6 +31,7 @@ class Wiring:
     passwords: Any
     now: Callable[[], datetime] = utc_now
     work: Callable[[], object] | None = None
+    contradictions: Callable[..., Any] | None = None
 
 
 def install(app: Flask, wired: Wiring) -> None:

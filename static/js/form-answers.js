@@ -3,15 +3,21 @@
  * typing has paused, and the answer shown. A newer question takes the place of the one before.
  */
 const UNUSABLE = 422;
+const NO_ANSWER = "It could not be worked out. What you typed is still here.";
+const NO_SIGNAL = "No answer: it will be worked out when there is signal.";
 
 class Answer {
   #timer = 0;
   #asking = null;
 
-  /** Ask at `address` what `form` would do; the answer stands in `target`, and `answered` is called. */
-  constructor({ form, address, target, pauseMs, answered = () => {} }) {
-    Object.assign(this, { form, address, target, pauseMs, answered });
+  /**
+   * Ask at `address` what `form` would do. `also` are fields sent beside the form's own; `show`
+   * puts an answer into `target`, and `answered` is called whenever something stands there.
+   */
+  constructor({ form, address, target, pauseMs, also = {}, show = showPage, answered = () => {} }) {
+    Object.assign(this, { form, address, target, pauseMs, also, show, answered });
     form.addEventListener("input", () => this.#soon());
+    window.addEventListener("online", () => this.#soon());
     this.ask();
   }
 
@@ -21,50 +27,89 @@ class Answer {
   }
 
   async ask() {
+    window.clearTimeout(this.#timer);
     this.#asking?.abort();
     const asking = (this.#asking = new AbortController());
     this.target.setAttribute("aria-busy", "true");
     try {
       const answer = await fetch(this.address, {
         method: "POST",
-        body: new FormData(this.form),
-        headers: { Accept: "text/html", "X-CSRF-Token": this.form.elements.csrf_token.value },
+        body: this.#fields(),
+        headers: { "X-CSRF-Token": this.form.elements.csrf_token.value },
         signal: asking.signal,
       });
-      if (answer.ok || answer.status === UNUSABLE) this.target.innerHTML = await answer.text();
-      else this.#say("It could not be worked out. What you typed is still here.");
+      if (answer.ok || answer.status === UNUSABLE) await this.show(answer, this.target);
+      else say(this.target, [NO_ANSWER]);
     } catch (error) {
       if (error.name === "AbortError") return;
-      this.#say("No answer: it will be worked out when there is signal.");
+      say(this.target, [NO_SIGNAL]);
     }
+    if (asking !== this.#asking) return;
     this.target.removeAttribute("aria-busy");
     this.answered();
   }
 
-  #say(sentence) {
-    const line = document.createElement("p");
-    line.className = "aside";
-    line.textContent = sentence;
-    this.target.replaceChildren(line);
+  #fields() {
+    const fields = new FormData(this.form);
+    for (const [name, value] of Object.entries(this.also)) fields.set(name, value);
+    return fields;
   }
 }
 
-/** The whole form's preview, its first sentence in the bar below. */
+/** Put an answer that is a piece of a page where it belongs. */
+async function showPage(answer, target) {
+  target.innerHTML = await answer.text();
+}
+
+/** Put plain sentences in an answer's place. */
+function say(target, sentences) {
+  target.replaceChildren(
+    ...sentences.map((each) => {
+      const line = document.createElement("p");
+      line.className = "aside";
+      line.textContent = each;
+      return line;
+    }),
+  );
+}
+
+/** The whole form's preview, its first sentence in the bar below, where it is spoken. */
 function preview(form) {
   const target = form.querySelector("[data-preview]");
   const summary = form.querySelector("[data-preview-summary]");
   const answered = () => {
     const said = target.querySelector(".summary, .notice-title, .aside");
-    summary.textContent = said ? said.textContent.trim() : "What it would do";
+    tell(summary, said ? said.textContent.trim() : "What it would do");
   };
   const answer = new Answer({ form, address: form.dataset.livePreview, target, pauseMs: 350, answered });
   form.querySelector("[data-preview-now]").addEventListener("click", () => answer.ask());
 }
 
+/** Write a sentence that is spoken when it changes, and only then. */
+function tell(line, sentence) {
+  if (line.textContent !== sentence) line.textContent = sentence;
+}
+
 /** Which trims and wedges would meet every limit; one tap takes the nearest into the form. */
 function planWindow(target) {
   const form = target.closest("form");
-  new Answer({ form, address: target.dataset.planWindow, target, pauseMs: 600 });
+  const panel = target.closest("section");
+  const said = panel.querySelector("[data-window-said]");
+  let taken = "";
+  const show = async (answer, place) => {
+    const found = await answer.json();
+    const told = answer.ok ? found.limbs.map(sentenceOf) : faultsOf(found);
+    const held = place.contains(document.activeElement);
+    const open = [...place.querySelectorAll("details")].map((each) => each.open);
+    if (answer.ok && told.length) place.innerHTML = found.limbs.map((each) => each.drawn).join("");
+    else say(place, told.length ? told : ["No limb is referred yet."]);
+    [...place.querySelectorAll("details")].forEach((each, at) => (each.open = open[at] ?? false));
+    if (held) panel.querySelector("h2").focus();
+    tell(said, `${taken}${told.join(" ")}`);
+    taken = "";
+  };
+  const also = { case: target.dataset.case, draw: "yes" };
+  new Answer({ form, address: target.dataset.planWindow, target, pauseMs: 250, also, show });
   target.addEventListener("click", (event) => {
     const button = event.target.closest("[data-take]");
     if (!button) return;
@@ -73,8 +118,22 @@ function planWindow(target) {
       const field = form.elements[name];
       if (field) [field.value, last] = [value, field];
     }
+    taken = "The nearest plan is taken into the form. ";
     last?.dispatchEvent(new Event("input", { bubbles: true }));
   });
+}
+
+/** One limb's window in a sentence to be spoken. */
+function sentenceOf({ limb, says, nearest, conflict }) {
+  const near = nearest ? ` Nearest: ${nearest.says.join("; ")}.` : "";
+  const against = conflict.length ? ` Cannot be met together: ${conflict.join("; ")}.` : "";
+  return `${limb}: ${says}${near}${against}`;
+}
+
+/** What is wrong with what was typed, a sentence each. */
+function faultsOf({ detail, errors = {} }) {
+  const faults = Object.entries(errors).flatMap(([name, said]) => said.map((each) => `${name}: ${each}`));
+  return [detail, ...faults];
 }
 
 for (const form of document.querySelectorAll("[data-live-preview]")) preview(form);

@@ -106,7 +106,8 @@ ANY_TIME = {
         "readings_recorded", "observation_added", "call_note_added", "call_note_confirmed",
         "medication_noted", "lameness_graded", "after_check_recorded",
         "support_limb_checked", "emergency_work_recorded",
-        "device_stepped_down", "device_renewed", "red_flag_raised", "red_flag_answered",
+        "device_stepped_down", "device_renewed", "caution_acknowledged", "red_flag_raised",
+        "red_flag_answered",
         "member_added", "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
     },
     "farrier": {
@@ -114,7 +115,8 @@ ANY_TIME = {
         "observation_added",
         "call_note_added", "call_note_confirmed", "after_check_recorded",
         "support_limb_checked", "emergency_work_recorded",
-        "device_stepped_down", "device_renewed", "red_flag_raised", "member_added",
+        "device_stepped_down", "device_renewed", "caution_acknowledged", "red_flag_raised",
+        "member_added",
         "invitation_taken_back", "member_joined", "handed_over",
     },
     "apprentice": {"photo_added", "observation_added", "red_flag_raised", "member_joined"},
@@ -131,7 +133,7 @@ EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",
     "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
 }  # fmt: skip
-JUDGE_AGAIN = {("review", "vet"), ("review", "farrier"), ("amended", "vet"), ("amended", "farrier")}
+JUDGE_AGAIN = {"review": "review", "amended": "amended", "signing": "review", "consent": "review"}
 FACTS = {"plan_submitted": {"n": 1}, "plan_amended": {"n": 2}, "reset_recorded": {"n": 1}}
 
 
@@ -142,7 +144,7 @@ def expected(stage: str, role: str, move: str) -> str | None:
     if stage not in ("new", "closed") and (role, move) in CLOSING:
         return CLOSING[(role, move)]
     if move == "plan_judged_again":
-        return stage if (stage, role) in JUDGE_AGAIN else None
+        return JUDGE_AGAIN.get(stage) if role in ("vet", "farrier") else None
     if move not in ANY_TIME[role] or stage == "new":
         return None
     return stage if stage != "closed" or move in EVEN_CLOSED else None

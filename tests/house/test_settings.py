@@ -193,6 +193,9 @@ def test_without_a_mail_server_there_is_no_mail_and_links_lead_to_this_machine(f
     settings = load_settings(folder, {})
     assert (settings.mail_host, settings.mail_password) == (None, None)
     assert settings.public_address == "http://localhost:8000"
+    assert settings.time_authority is None
+    address = "http://time.example.org/tsa/sha256"
+    assert load_settings(folder, {"REFERRAL_TIME_AUTHORITY": address}).time_authority == address
 
 
 def test_a_mail_servers_password_comes_from_the_environment_or_a_file_of_its_owners(folder):
@@ -224,8 +227,17 @@ def test_a_mail_servers_password_comes_from_the_environment_or_a_file_of_its_own
         (MAIL + "production = true\n", "address: with mail_host"),
         ('mail_from = "Yard <a@b.org>"\n', "an address such as yard@example.org"),
         ('address = "example.org/"\n', "an address such as https://"),
+        ('time_authority = "ftp://x.org"\n', "an address such as https://time.example.org/stamp"),
+        ('time_authority = "http://x.org/a?b=c"\n', "time_authority: an address such as"),
         ('address = "https://x.org\\nBcc: y"\n', "an address such as https://"),
     ],
 )
 def test_mail_settings_that_do_not_go_together_are_refused(folder, config, said):
     assert said in refusal(folder, config)
+
+
+def test_a_folder_of_rules_is_named_beside_the_instance_and_must_be_there(folder):
+    assert load_settings(folder, {}).rules_dir is None
+    assert "rules_dir: a folder that is there is needed" in refusal(folder, 'rules_dir = "rules"\n')
+    (folder / "rules").mkdir()
+    assert load_settings(folder, {}).rules_dir == folder / "rules"

@@ -11,7 +11,8 @@ import pytest
 from sqlalchemy import select
 
 from referral.accounts.models import Organisation
-from referral.assessments.models import Assessment
+from referral.assessments.models import Assessment, AssessmentPhoto
+from referral.assessments.photos import AddPhotos, SentPhoto, add_photos
 from referral.assessments.service import Assess, assess
 from referral.cases.models import CaseMember, Limit
 from referral.cases.remarks import RaiseFlag, raise_flag
@@ -24,7 +25,7 @@ from referral.storage.ids import new_id
 from tests.factories import NOW, a_person, an_actor
 from tests.web.browsing import Browser
 from tests.web.signing import story_in
-from tests.web.yard import rows_in, words_of
+from tests.web.yard import plain_jpeg, rows_in, words_of
 
 ROLES = ("vet", "farrier", "apprentice", "owner", "coordinator")
 STRANGERS = ("other_vet", "other_farrier")
@@ -68,6 +69,8 @@ TABLE = {
     "GET assessments.new": "200 200 403 403 403 404 404 303",
     "POST assessments.record": "422 422 403 403 403 404 404 401",
     "GET assessments.show": "200 200 200 200 200 404 404 303",
+    "POST assessments.add_photo": "422 422 403 403 403 404 404 401",
+    "GET assessments.photo": "200 200 200 200 200 404 404 303",
     "GET films.show": "200 200 200 200 200 404 404 303",
     "POST films.measure": "422 403 403 403 403 404 404 401",
     "GET films.original": "200 403 403 403 403 404 404 303",
@@ -79,7 +82,7 @@ TABLE = {
     "GET cases.new_withdrawal": "200 403 403 403 403 404 404 303",
     "POST cases.observation": "422 422 422 422 403 404 404 401",
     "POST plans.preview": "200 200 403 403 403 404 404 401",
-    "POST windows.show": "200 200 403 403 403 404 404 401",
+    "POST windows.ask": "422 422 422 422 422 422 422 401",
     "POST plans.submit": "403 422 403 403 403 404 404 401",
     "GET plans.show": "200 200 200 200 200 404 404 303",
     "POST plans.accept": "403 409 403 403 403 404 404 401",
@@ -89,6 +92,7 @@ TABLE = {
     "POST plans.consent": "422 422 403 422 403 404 404 401",
     "GET plans.new_consent": "200 200 403 200 403 404 404 303",
     "POST plans.again": "409 409 403 403 403 404 404 401",
+    "POST plans.acknowledge": "422 422 403 403 403 404 404 401",
     "POST plans.send_it_back": "422 403 403 403 403 404 404 401",
     "GET sheets.plan_signature_form": "404 200 404 404 404 404 404 303",
     "POST sheets.plan_signature": "404 422 404 404 404 404 404 401",
@@ -122,8 +126,17 @@ TABLE = {
     "POST inbox.new_wishes": "422 422 422 422 422 422 422 401",
     "GET inbox.unsubscribing": "404 404 404 404 404 404 404 404",
     "POST inbox.unsubscribe": "404 404 404 404 404 404 404 404",
-    "GET sheets.check_form": "200 200 200 200 200 200 200 200",
-    "POST sheets.check": "422 422 422 422 422 422 422 422",
+    "GET codes.show": "200 200 403 403 403 200 200 303",
+    "POST codes.begin": "422 422 403 403 403 422 422 401",
+    "POST codes.confirm": "422 422 403 403 403 422 422 401",
+    "POST codes.remove": "422 422 403 403 403 422 422 401",
+    "GET certificates.show": "200 200 403 403 403 200 200 303",
+    "POST certificates.bring": "422 422 403 403 403 422 422 401",
+    "POST certificates.remove": "422 422 403 403 403 422 422 401",
+    "GET checks.form": "200 200 200 200 200 200 200 200",
+    "POST checks.check": "422 422 422 422 422 422 422 422",
+    "GET checks.sheet": "200 200 200 200 200 200 200 200",
+    "POST checks.check_sheet": "422 422 422 422 422 422 422 422",
     "GET healthz": "200 200 200 200 200 200 200 200",
     "GET horses.horses": "200 200 200 200 200 200 200 303",
     "POST horses.record": "422 422 403 403 403 422 422 401",
@@ -133,6 +146,14 @@ TABLE = {
     "POST cases.taking_up": "409 403 403 403 403 404 404 401",
     "POST cases.turning_down": "422 403 403 403 403 404 404 401",
     "GET horses.new_horse": "200 200 403 403 403 200 200 303",
+    "GET rules.book": "200 200 200 200 200 200 200 303",
+    "GET rules.show": "200 200 200 200 200 200 200 303",
+    "GET rules.new_change": "200 403 403 403 403 200 403 303",
+    "POST rules.change": "422 403 403 403 403 422 403 401",
+    "POST trials.change": "422 403 403 403 403 422 403 401",
+    "GET rules.new_own": "200 403 403 403 403 200 403 303",
+    "POST rules.own": "422 403 403 403 403 422 403 401",
+    "POST trials.own": "422 403 403 403 403 422 403 401",
     "GET shoes.stock": "404 200 404 404 404 404 200 303",
     "GET shoes.new_shoe": "404 200 404 404 404 404 200 303",
     "POST shoes.add": "404 422 404 404 404 404 422 401",
@@ -169,11 +190,17 @@ def story(app, tmp_path, clock):
             session.add(SheetProposal(**left))
         owner = story.access(session, "owner")
         seen = Assess("LF", story.today, {"landing": "flat"}, {}, None, story.today)
-        assess(session, story.access(session, "farrier"), seen, story.now)
+        assessment = assess(session, story.access(session, "farrier"), seen, story.now)
+        taken = AddPhotos(
+            assessment, "whole", [SentPhoto(plain_jpeg((9, 9)), "a.jpg")], story.today
+        )
+        blobs = app.extensions["referral"].blobs
+        add_photos(session, story.access(session, "farrier"), blobs, taken, story.now)
         put_on_the_shelf(session, story)
         flag = RaiseFlag("blood_or_live_tissue", "LF", None, story.today)
         raise_flag(session, owner, flag, story.now)
     clock.now = story.now
+    app.extensions["referral"].work()
     return story
 
 
@@ -250,6 +277,7 @@ def values_in(story) -> dict[str, object]:
             "horse_id": access.horse_id,
             "film_id": session.scalars(select(Film.id)).one(),
             "assessment_id": session.scalars(select(Assessment.id)).one(),
+            "photo_id": session.scalars(select(AssessmentPhoto.id)).one(),
             "limit_id": session.scalars(select(Limit.id)).one(),
             "flag_id": next(iter(access.state.live_flags)),
             "session_id": new_id(NOW),
@@ -259,6 +287,7 @@ def values_in(story) -> dict[str, object]:
             "draft_id": session.scalars(select(SheetProposal.id).limit(1)).one(),
             "notice_id": new_id(NOW),
             "token": "AAAA",
+            "rule_id": "R22",
             "filename": "css/site.css",
         }
 
@@ -296,7 +325,7 @@ def test_no_case_is_told_from_one_that_is_not_there(app):
     assert {row for row, said in strangers.items() if said != ["404", "404"]} == set()
 
 
-PREVIEWS = {"POST plans.preview", "POST windows.show", "POST films.reading_preview"}
+PREVIEWS = {"POST plans.preview", "POST windows.ask", "POST films.reading_preview"}
 GARBAGE = (
     "",
     "\0",
@@ -321,6 +350,7 @@ FIELDS = """
     visit_on visit_at comes hour
     words LF-toe_trim_mm LF-wedge_deg LF-category LF-nail_count LF-reason-toe_trim_mm
     waiver_x seen_x idempotency_key
+    practice stance since evidence source topic text limit_1_at_most limit_1_severity inside
 """.split()  # noqa: SIM905 - a list of words reads best as one
 
 

@@ -33,7 +33,7 @@ def sheet(settings):
         story.office.rulebook,
         authority_of(settings, story.now),
         "A test yard",
-        "http://localhost/check",
+        "https://yard.example.org",
     )
     story.refer()
     story.submit()

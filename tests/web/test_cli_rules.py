@@ -1,18 +1,26 @@
 """`referral rules`: read the book, check what one writes, try it on the plans of an instance."""
 
+import dataclasses
+import re
 import shutil
 
 import pytest
+from sqlalchemy import select
 
+from referral.accounts.models import Person
+from referral.app import create_app, wire
 from referral.cli import main
 from referral.plans.models import JudgementRow
+from referral.rulebook.faults import RulebookFault
 from referral.rulebook.loader import SHIPPED
 from referral.settings import load_settings
 from referral.storage.db import Database
 from tests.databases import build
+from tests.factories import PASSWORDS
 from tests.features.resets.story import a_story
 from tests.rulebook.texts import GOOD, write
-from tests.web.yard import rows_in
+from tests.web.browsing import Browser
+from tests.web.yard import rows_in, words_of
 
 
 @pytest.fixture
@@ -128,3 +136,59 @@ def test_a_limit_of_today_is_tried_on_a_plan_of_the_past(database, book, capsys)
     changed(book, "interval/R22.toml", "at_most = 6", "at_most = 4")
     assert main(["rules", "backtest", str(book)]) == 1
     assert "1 x within -> outside (caution)" in capsys.readouterr().out
+
+
+def named_folder(text, name):
+    """Name a folder of rules for the instance of the environment, and return its settings."""
+    folder = load_settings().instance_dir
+    (folder / "config.toml").write_text('name = "A test yard"\nrules_dir = "rules"\n')
+    write(folder / "rules", text, name)
+    return load_settings()
+
+
+OWN = GOOD.replace("R90", "YARD01")
+
+
+def test_a_folder_that_the_instance_names_judges_and_is_read_on_its_pages(database):
+    settings = named_folder(OWN, "sole/YARD01.toml")
+    wired = dataclasses.replace(wire(settings), passwords=PASSWORDS)
+    assert "YARD01" in {rule.id for rule in wired.rulebook.rules}
+    with database.reading() as session:
+        email = session.scalars(select(Person.email).limit(1)).one()
+    browser = Browser(create_app(settings, wired))
+    browser.sign_in(email)
+    page = words_of(browser.get("/rules/YARD01"))
+    assert "Set by: This instance’s own rule." in page
+    assert "YARD01" in browser.get("/rules").text
+    wired.database.dispose()
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "said"),
+    [
+        (OWN.replace("value = 12", "value = 16"), "sole/YARD01.toml", "the rule answers WITHIN"),
+        (OWN.replace('unit = "mm"', 'unit = "deg"'), "sole/YARD01.toml", "the unit 'deg' is wrong"),
+        (GOOD.replace("R90", "R04"), "sole/R04.toml", "take an id that was never used"),
+        (OWN, "YARD01.toml", "the file is not in a topic folder"),
+    ],
+)
+def test_an_instance_does_not_start_on_rules_that_are_not_in_order(
+    database, capsys, text, name, said
+):
+    with pytest.raises(RulebookFault, match=re.escape(said)):
+        wire(named_folder(text, name))
+    assert main(["serve", "--port", "8765"]) == 2
+    fault = capsys.readouterr().err
+    assert said in fault
+    assert name in fault
+    assert "Traceback" not in fault
+
+
+def test_what_an_instance_has_already_changes_nothing_and_without_it_something(
+    database, book, capsys
+):
+    own = named_folder(OWN, "sole/YARD01.toml").rules_dir
+    assert main(["rules", "backtest", "--practice", str(own)]) == 0
+    assert "0 findings change" in capsys.readouterr().out
+    assert main(["rules", "backtest", str(book)]) == 1
+    assert "YARD01 Sole depth, after fit: " in capsys.readouterr().out

@@ -20,6 +20,8 @@ from referral.web.codes import in_words, rule_name
         ("needs palmar_angle_deg, stated", "needs palmar angle, stated"),
         ("needs plan.interval_weeks", "needs the plan’s interval"),
         ("needs sid_mm", "needs sid"),
+        ("so since 2026-12-01, because", "so since 1 Dec 2026, because"),
+        ("chip 2026-13-45", "chip 2026-13-45"),
         ("Leave more. The limit is from memory.", "Leave more. The limit is from memory."),
     ],
 )

@@ -230,6 +230,19 @@ def test_a_photo_in_between_does_not_hide_that_a_bone_changed(yard, clock):
     with yard.database.reading() as session:
         sets = reading_sets(session, case_for(session, yard.cast.vet.id, yard.number).case_id, "LF")
     assert "bone_angle_changed" in [each["code"] for each in sets[0][0].warnings]
+    says = "which one bone does not do: look at the landmarks again, or at remodelling."
+    for who in ("vet", "farrier", "owner"):
+        assert says in words_of(yard.open(who, second))
+    assert says not in words_of(yard.open("owner", first))
+    vet = yard.browser("vet")
+    vet.get(yard.home + second)
+    live = vet.client.post(
+        f"{yard.home}{second}/reading-previews",
+        json={"landmarks": places},
+        base_url=vet.base_url,
+        headers={"X-CSRF-Token": vet.token},
+    )
+    assert any(says in each for each in live.json["warnings"])
 
 
 def test_an_oblique_film_from_the_front_says_so(yard):

@@ -1,10 +1,14 @@
 """The shoe of a plan: its page, its print at true size, and the nearest one on the shelf."""
 
+import json
+import re
+
 import pytest
 
 from referral.shoes.service import StockLine, add_shoe, forge_of
 from tests.factories import NOW, an_actor
-from tests.web.yard import TODAY, a_yard, words_of
+from tests.web.test_photos import SOLE
+from tests.web.yard import TODAY, a_yard, film_form, words_of
 
 WIDTH = {"limb": "LF", "seen_on": TODAY, "foot_width_mm": "132"}
 
@@ -64,6 +68,44 @@ def test_the_print_is_given_to_who_is_on_the_case(yard):
     assert yard.open("other_vet", "/plans/1/outline-LF.pdf").status_code == 404
     for path in ("/plans/1/outline-RF.pdf", "/plans/9/outline-LF.pdf", "/plans/1/shoe-XX"):
         assert yard.open("vet", path).status_code == 404
+
+
+def marked(yard, points, **said):
+    """Add a sole photo with these landmarks and what is said of its scale."""
+    form = film_form(view="sole_photo", trim="after")
+    film = yard.done("farrier", "/films/new", "/films", form).removeprefix(yard.home)
+    sent = {"landmarks": json.dumps(points), "natural_width": "2400", "natural_height": "1920"}
+    if points:
+        yard.done("farrier", film, f"{film}/landmarks", {**sent, **said})
+    return film
+
+
+def test_the_shoe_is_laid_over_the_sole_photo_with_its_numbers(yard):
+    yard.submit()
+    page = "/plans/1/shoe-LF"
+    assert "There is no sole photo of this foot yet." in words_of(yard.open("vet", page))
+    film = marked(yard, {})
+    assert "Toe and both heels are not placed" in words_of(yard.open("owner", page))
+    bare = {name: at for name, at in SOLE.items() if not name.startswith("scale")}
+    film = marked(yard, bare)
+    assert "has no known length, so nothing can be laid on it" in words_of(yard.open("vet", page))
+    assert film in yard.open("vet", page).text
+    film = marked(yard, SOLE, known_length_mm="100")
+    answer = yard.open("owner", page)
+    assert f"{film}/picture.jpg" in answer.text
+    assert 'class="film-overlay" viewBox="0 0 3000 2400"' in answer.text
+    said = words_of(answer).replace("\u202f", " ")
+    # the photographed foot is 130 by 126 mm, its frog widest 5 mm before the heels
+    for number in (
+        "Shoe behind the heels, as planned 8 mm",
+        "At its widest 8.0 ± [0-9.]+ mm wider than the foot",
+        "Inner heel on the shoe; the shoe’s edge 23 mm outside it",
+        "Shoe’s heels 13.0 ± [0-9.]+ mm behind the frog’s widest part",
+        "Shoe’s toe 8.0 ± [0-9.]+ mm in front of the foot’s",
+    ):
+        assert re.search(number, said), number
+    assert "not taken after the trim" not in said
+    assert yard.open("other_farrier", page).status_code == 404
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from referral.films.service import MeasureFilm, TypeReadings, measure_film, type
 from referral.plans.queries import plan_of
 from referral.sheets.drafts import draft_agreed_plan
 from tests.web.signing import at, browser_of, hidden_in, story_in
-from tests.web.yard import PLAN, a_yard, landmarks_form, words_of
+from tests.web.yard import PLAN, a_yard, film_form, landmarks_form, plain_jpeg, words_of
 
 STALE = "Judged on other ground"
 
@@ -75,6 +75,15 @@ def test_a_landmark_moved_by_a_pixel_makes_it_stale(yard, clock):
     assert STALE in plan_page(yard)
     keep(yard, clock, film)
     assert STALE not in plan_page(yard)
+
+
+def test_another_film_makes_it_stale(yard, clock):
+    refer_with_a_film(yard)
+    yard.submit(**PLAN)
+    clock.move(minutes=1)
+    film = yard.done("vet", "/films/new", "/films", film_form(plain_jpeg(grey=91)))
+    yard.measure(film.removeprefix(yard.home))
+    assert STALE in plan_page(yard)
 
 
 def test_words_about_the_case_change_nothing(yard, clock):

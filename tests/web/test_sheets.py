@@ -13,7 +13,7 @@ from referral.cases.models import Entry
 from referral.horses.models import Horse
 from referral.plans.agreement import must_be_answered
 from referral.plans.queries import plan_of
-from referral.sheets import asking, views
+from referral.sheets import asking, check_views
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.orders import RENDER_SHEET
 from tests.factories import PASSWORD, a_limit
@@ -232,7 +232,7 @@ def test_what_is_no_sheet_is_told_plainly(app, story):
 
 
 def test_a_file_that_is_too_large_is_refused(app, monkeypatch):
-    monkeypatch.setattr(views, "LARGEST_PDF_BYTES", 1000)
+    monkeypatch.setattr(check_views, "LARGEST_PDF_BYTES", 1000)
     assert send(Browser(app), bytes(1001)).status_code == 413
 
 

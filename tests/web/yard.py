@@ -142,10 +142,10 @@ class Yard:
         return self.done("vet", film, f"{film}/landmarks", landmarks_form())
 
 
-def plain_jpeg(size_px: tuple[int, int] = ORIGINAL_PX) -> bytes:
+def plain_jpeg(size_px: tuple[int, int] = ORIGINAL_PX, grey: int = 90) -> bytes:
     """Return an even grey picture: places on it mean what they are said to mean."""
     out = io.BytesIO()
-    Image.new("L", size_px, 90).save(out, "JPEG")
+    Image.new("L", size_px, grey).save(out, "JPEG")
     return out.getvalue()
 
 

@@ -2,7 +2,7 @@
 
 import itertools
 import math
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -13,6 +13,7 @@ from referral.core.geometry.points import Floats
 from referral.core.measure.lateromedial import NEEDS, condyle_circle, lateromedial_readings
 from referral.core.measure.readings import LENGTH_STATES_JUDGED, Profile
 from referral.core.predict.film_day import length_doubt
+from referral.core.predict.foot import Foot
 from referral.core.predict.model import Model
 from referral.core.predict.move import (
     P2_POINTS,
@@ -171,7 +172,8 @@ def predict_many(
     batch = _batch(model, variants, [code for _, code in had])
     values = batch.outputs(model.foot.x0)
     masks = _Masks(*_held(outlook, profile, variants), _steady(batch, values))
-    scaled = _scaled(batch, values) if outlook.film is None else {}
+    lengths = {f"{stage}:{code}" for stage, code in had if unit_of(code) == "mm"}
+    scaled = _scaled(batch, values, lengths) if outlook.film is None else {}
     readings = {}
     for stage, code in had:
         reading, state = _reading(outlook, stage, code, values)
@@ -287,28 +289,50 @@ def _steady(batch: _Batch, values: Mapping[str, Floats]) -> dict[str, Bools]:
     steady = {key: np.ones(array.shape, bool) for key, array in values.items()}
     for unknown in foot.unknowns:
         for other in unknown.others:
-            for key, moved in _moved(batch, values, unknown.index, other):
+            inputs = foot.x0.copy()
+            inputs[unknown.index] = other
+            for key, moved in _moved(batch, values, inputs):
                 steady[key] &= ~moved
     return steady
 
 
-def _scaled(batch: _Batch, values: Mapping[str, Floats]) -> dict[str, Bools]:
+def _scaled(batch: _Batch, values: Mapping[str, Floats], keys: set[str]) -> dict[str, Bools]:
     """Return, by output, where every stated length it hangs on has a scale that is judged."""
     foot = batch.model.foot
-    judged = {key: np.ones(array.shape, bool) for key, array in values.items()}
-    some = {key: np.zeros(array.shape, bool) for key, array in values.items()}
-    for index, state in foot.length_states.items():
-        for key, moved in _moved(batch, values, index, float(foot.x0[index]) + NUDGE):
-            some[key] |= moved
-            judged[key] &= ~moved | (state in LENGTH_STATES_JUDGED)
-    return {key: judged[key] & some[key] for key in judged}
+    judged = {key: np.ones(values[key].shape, bool) for key in keys}
+    some = {key: np.zeros(values[key].shape, bool) for key in keys}
+    unjudged = [at for at, each in foot.length_states.items() if each not in LENGTH_STATES_JUDGED]
+    others = [at for at in foot.length_states if at not in unjudged]
+    for index in unjudged:
+        for key, moved in _moved(batch, values, _nudged(foot, [index])):
+            if key in keys:
+                some[key] |= moved
+                judged[key] &= ~moved
+    # of the others it is enough that an output hangs on one: all are asked at once, and one by
+    # one only where that leaves it open
+    for indices in (others, *([index] for index in others)):
+        if all(each.all() for each in some.values()):
+            break
+        for key, moved in _moved(batch, values, _nudged(foot, indices)):
+            if key in keys:
+                some[key] |= moved
+    return {key: judged[key] & some[key] for key in keys}
+
+
+def _nudged(foot: Foot, indices: Sequence[int]) -> Floats:
+    """Return the foot's inputs with some nudged, together by no more than one of them alone.
+
+    No two are nudged alike, so that what is a difference of two moves too.
+    """
+    inputs = foot.x0.copy()
+    count = len(indices)
+    inputs[list(indices)] += NUDGE * (1.0 - np.arange(count) / (2.0 * count)) / count
+    return inputs
 
 
 def _moved(
-    batch: _Batch, values: Mapping[str, Floats], index: int, other: float
+    batch: _Batch, values: Mapping[str, Floats], inputs: Floats
 ) -> Iterator[tuple[str, Bools]]:
-    """Yield every output and where it changes when one input of the foot takes another value."""
-    inputs = batch.model.foot.x0.copy()
-    inputs[index] = other
+    """Yield every output and where it changes when the foot has other inputs."""
     for key, array in batch.outputs(inputs).items():
         yield key, ~(np.abs(array - values[key]) <= SAME)

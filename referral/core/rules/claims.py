@@ -21,12 +21,16 @@ SIDES = (
     ("at_most", "high", False),
     ("less_than", "high", True),
 )
+SHIPPED = ORIGINS[0]
 STRENGTHS = {"must": "breach", "should": "caution"}
 
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """One rule's or case limit's bounds on one measure at one stage."""
+    """One rule's or case limit's bounds on one measure at one stage.
+
+    ``shipped`` are the bounds that were shipped with the rule, where an organisation set others.
+    """
 
     rule: str
     title: str
@@ -36,6 +40,7 @@ class Claim:
     bounds: tuple[Bound, ...]
     says: str | None = None
     reason: str | None = None
+    shipped: tuple[Bound, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +71,30 @@ def rule_claim(rule: Rule, limits: Iterable[Limit]) -> Claim:
     """
     if rule.measure is None:
         raise ValueError(f"Rule {rule.id} has no measure.")
-    bounds = tuple(bound for limit in limits for bound in limit_bounds(limit))
-    return Claim(rule.id, rule.title, rule.measure, rule.stage, rule.origin, bounds, rule.says)
+    tiers = tuple(limits)
+    return Claim(
+        rule.id,
+        rule.title,
+        rule.measure,
+        rule.stage,
+        rule.origin,
+        _all_bounds(tiers),
+        rule.says,
+        rule.change.reason if rule.change else None,
+        _shipped_bounds(rule, tiers),
+    )
+
+
+def _all_bounds(limits: Iterable[Limit]) -> tuple[Bound, ...]:
+    return tuple(bound for limit in limits for bound in limit_bounds(limit))
+
+
+def _shipped_bounds(rule: Rule, tiers: Sequence[Limit]) -> tuple[Bound, ...]:
+    """Return the bounds as shipped, of the groups of feet that these tiers are for."""
+    if rule.change is None:
+        return _all_bounds(tiers) if rule.origin == SHIPPED else ()
+    groups = {tier.only for tier in tiers}
+    return _all_bounds(limit for limit in rule.change.shipped if limit.only in groups)
 
 
 def case_claim(index: int, limit: CaseLimit) -> Claim:
@@ -173,8 +200,8 @@ def _looser_than(claim: Claim, claims: Sequence[Claim]) -> tuple[Bound, ...]:
     return tuple(
         bound
         for other in claims
-        if other.origin == "shipped" and _outranks(claim, other)
-        for bound in other.bounds
+        if _outranks(claim, other)
+        for bound in other.shipped
         if _replaces(claim, bound)
         and all(_is_looser(mine, bound) for mine in claim.bounds if mine.side == bound.side)
     )

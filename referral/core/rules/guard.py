@@ -91,8 +91,10 @@ def decide(value: float, u: float, bound: Bound) -> str:
     return "WITHIN" if margin > 0 else "OUTSIDE"
 
 
-def guard_band(u: float) -> float:
+def guard_band(u: Number) -> Number:
     """Return how near a limit a value is neither accepted nor rejected: U, and rounding.
+
+    Takes one u or an array of them.
 
     Examples
     --------

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from referral.core.rules.changed import with_changes
 from referral.core.rules.claims import (
     STRENGTHS,
     Claim,
@@ -96,7 +97,7 @@ def judge(
     tally = _taken(rulebook, limits, Setting(inputs, on, complete))
     for settled in settle(tally.claims):
         tally.findings.extend(judge_claim(settled, inputs))
-    findings = folded(tally.findings)
+    findings = folded(with_changes(tally.findings, rulebook.rules))
     return Judgement(
         worst=worst_of(findings),
         summary=summary_of(findings),
@@ -128,7 +129,7 @@ def claims_on(
     (['case:0'], ())
     """
     tally = _taken(rulebook, limits, Setting(inputs, on))
-    return settle(tally.claims), tuple(tally.findings)
+    return settle(tally.claims), with_changes(tally.findings, rulebook.rules)
 
 
 def _taken(rulebook: Rulebook, limits: Sequence[CaseLimit], setting: Setting) -> _Tally:
@@ -151,7 +152,7 @@ def _take_case_limit(tally: _Tally, index: int, limit: CaseLimit, inputs: Inputs
 
 def _take_rule(tally: _Tally, rule: Rule, setting: Setting) -> None:
     tiers = limits_in_force(rule, setting.inputs.profile, setting.on)
-    reason = out_of_scope(rule.applies, setting.inputs)
+    reason = out_of_scope(rule.applies, setting.inputs) or _put_off(rule)
     if reason is not None or not tiers:
         blank = blank_finding(rule.id, rule.title, rule.stage, rule.origin)
         severity = max((limit.severity for limit in rule.limits), key=severity_rank, default="note")
@@ -163,6 +164,10 @@ def _take_rule(tally: _Tally, rule: Rule, setting: Setting) -> None:
         found = judge_of(rule)(rule, tiers, setting)
         tally.findings.extend(found or [])
         tally.not_run.extend([rule.id] if found is None else [])
+
+
+def _put_off(rule: Rule) -> Reason | None:
+    return Reason.PUT_OFF if rule.change is not None and rule.change.is_off else None
 
 
 def _take_threshold(tally: _Tally, rule: Rule, claim: Claim, setting: Setting) -> None:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from referral.core.geometry.points import Floats
 from referral.core.rules.finding import VERDICTS
-from referral.core.rules.guard import Bound, guard_band, margin_of, verdict_at_limit
+from referral.core.rules.guard import Bound, guard_band, margin_of, p_beyond, verdict_at_limit
 from referral.core.rules.rule import severity_rank
 
 Codes = NDArray[np.int8]
@@ -24,11 +24,15 @@ WITHIN, OUTSIDE, TOO_CLOSE, CANNOT_TELL = (
 
 @dataclass(frozen=True, slots=True)
 class ManyQuantities:
-    """One measure of many plans, in its unit: values (...), one u, and where it is known."""
+    """One measure of many plans, in its unit: values (...), u of one or each, where it is known.
+
+    ``applies`` is false for plans that need not have it, ``None`` if all of them do.
+    """
 
     values: Floats
-    u: float
+    u: Floats | float
     known: Bools
+    applies: Bools | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +41,13 @@ class ManyAnswers:
 
     ``verdicts`` are places in `VERDICTS`, ``margins`` how far inside the deciding bound the
     value lies (negative outside, NaN where it is not known), ``severities`` the rank of that
-    bound's severity.
+    bound's severity, ``deciding`` its place among the claim's bounds.
     """
 
     verdicts: Codes
     margins: Floats
     severities: Codes
+    deciding: Codes
 
 
 def decide_many(quantities: ManyQuantities, bound: Bound) -> Codes:
@@ -73,8 +78,10 @@ def decide_many(quantities: ManyQuantities, bound: Bound) -> Codes:
     """
     margins = margin_of(quantities.values, bound)
     apart = np.where(margins > 0, WITHIN, OUTSIDE)
-    at_limit = VERDICTS.index(verdict_at_limit(quantities.u, bound))
-    near = np.abs(margins) <= guard_band(quantities.u)
+    u: Floats = np.asarray(quantities.u, np.float64)
+    exactly = VERDICTS.index(verdict_at_limit(0.0, bound))
+    at_limit = np.where(u > 0.0, TOO_CLOSE, exactly)
+    near = np.abs(margins) <= guard_band(u)
     told = np.where(quantities.known, np.where(near, at_limit, apart), CANNOT_TELL)
     return told.astype(np.int8)
 
@@ -120,7 +127,65 @@ def judge_many(quantities: ManyQuantities, bounds: tuple[Bound, ...]) -> ManyAns
         np.take_along_axis(codes, chosen, axis=0)[0],
         np.where(quantities.known, margin, np.nan),
         np.take_along_axis(ranks, chosen, axis=0)[0],
+        chosen[0].astype(np.int8),
     )
+
+
+def p_outside_many(
+    quantities: ManyQuantities, bounds: tuple[Bound, ...], deciding: Codes
+) -> Floats:
+    """Return the probability, 0 to 1, that each true value lies outside, NaN where not known.
+
+    Parameters
+    ----------
+    quantities : ManyQuantities
+        Values (...) in the bounds' unit.
+    bounds : tuple of Bound
+        The bounds that a claim keeps.
+    deciding : ndarray of int8, shape (...)
+        Which of them decides, as `judge_many` says.
+
+    Notes
+    -----
+    A bound of the same severity on the other side adds its tail. Source: JCGM 106:2012,
+    clause 7.3.
+
+    Examples
+    --------
+    >>> sole = (Bound("low", 15.0, "caution"),)
+    >>> values = ManyQuantities(np.array([16.0]), 0.7, np.array([True]))
+    >>> p_outside_many(values, sole, np.zeros(1, np.int8)).round(3).tolist()
+    [0.077]
+    """
+    u = np.broadcast_to(quantities.u, quantities.values.shape)
+    beyond = np.stack([_p_beyond(quantities.values, u, bound) for bound in bounds])
+    total = np.stack(
+        [
+            beyond[place]
+            + np.max(
+                [
+                    np.zeros(u.shape),
+                    *(
+                        beyond[at]
+                        for at, other in enumerate(bounds)
+                        if other.side != bound.side and other.severity == bound.severity
+                    ),
+                ],
+                axis=0,
+            )
+            for place, bound in enumerate(bounds)
+        ]
+    )
+    found = np.take_along_axis(total, deciding[None].astype(np.intp), axis=0)[0]
+    return np.where(quantities.known, np.minimum(found, 1.0), np.nan)
+
+
+def _p_beyond(values: Floats, u: Floats, bound: Bound) -> Floats:
+    found = [
+        p_beyond(value, spread, bound)
+        for value, spread in zip(values.ravel().tolist(), u.ravel().tolist(), strict=True)
+    ]
+    return np.array(found, float).reshape(values.shape)
 
 
 def _best(among: Bools, keys: tuple[Floats | Codes, ...]) -> NDArray[np.intp]:

@@ -96,6 +96,7 @@ class Reason(StrEnum):
     CLUB_FOOT = "club_foot", "one foot of the pair is a club foot"
     NO_LENGTHS = "no_lengths", "there is neither a film nor a length"
     NOT_IN_FORCE = "not_in_force", "it has no limit for this foot on this day"
+    PUT_OFF = "put_off", "the practice has put this rule off"
     REPLACED_BY_CASE_LIMIT = "replaced_by_case_limit", "the vet's limit on this case replaces it"
     REPLACED_BY_PRACTICE_LIMIT = "replaced_by_practice_limit", "the practice's limit replaces it"
 

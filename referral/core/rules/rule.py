@@ -60,12 +60,30 @@ class Applies:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleChange:
+    """Who set a rule otherwise than it was shipped, since when and why; of an own rule likewise.
+
+    ``shipped`` are the limits that were in force before, empty for a rule of their own.
+    ``is_off`` says that the rule is not asked, ``is_looser`` that something passes now, or
+    passes with less said, that would not have as shipped.
+    """
+
+    by: str
+    since: date
+    reason: str
+    shipped: tuple[Limit, ...] = ()
+    is_off: bool = False
+    is_looser: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
     """One rule. A threshold and a difference have a ``measure``, every other kind an ``of``.
 
     ``against`` says what a difference is taken to, ``relative`` that it is a share of that,
     in percent. ``words`` are what a pattern looks for. An ``optional`` rule is for a reading
-    that films need not show: it stands beside one that must be there.
+    that films need not show: it stands beside one that must be there. ``change`` is there if
+    an organisation set the rule, or set it otherwise.
     """
 
     id: str
@@ -82,6 +100,7 @@ class Rule:
     relative: bool = False
     words: tuple[str, ...] = ()
     optional: bool = False
+    change: RuleChange | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,43 +4,25 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from types import MappingProxyType
 
 import numpy as np
 
-from referral.core.measure.film import Film
-from referral.core.measure.readings import Measured, Profile
-from referral.core.predict.growth import OwnRates
-from referral.core.predict.many import Bools, predict_many, variant_of
+from referral.core.predict.many import variant_of
 from referral.core.predict.move import mean_heel_trim_mm
 from referral.core.predict.plan import Plan
-from referral.core.predict.prediction import (
-    NO_RATES,
-    Outlook,
-    Prediction,
-    outlook_of,
-    prediction_of,
-)
+from referral.core.predict.prediction import Outlook
 from referral.core.predict.wedge import wedge_height_mm
 from referral.core.rules.conflict import can_be_met, least_conflict
-from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit
-from referral.core.rules.grid import Ask, Grid, grid_of
+from referral.core.rules.grid import Ask
 from referral.core.rules.guard import decide
-from referral.core.rules.inputs import Inputs
-from referral.core.rules.judging import claims_on
 from referral.core.rules.region import Region, Slice, region_of
 from referral.core.rules.rule import Rulebook
-from referral.core.rules.tested import (
-    Tested,
-    Tries,
-    Unchecked,
-    other_kinds,
-    quantities_of,
-    tested_of,
-    verdicts_of,
-)
+from referral.core.rules.tested import Unchecked
 from referral.core.rules.threshold import claimed_quantity
+from referral.core.rules.trial import Trial, WindowFoot, trial_of
+
+__all__ = ["Nearest", "Window", "WindowFoot", "solve_window"]
 
 TRIM_TOLERANCE_MM = 2.0
 WEDGE_TOLERANCE_DEG = 0.5
@@ -48,18 +30,6 @@ WEDGE_TOLERANCE_DEG = 0.5
 
 SAME_DISTANCE = 1e-9
 NOTHING_TESTED = "No limit on this foot was tested."
-
-
-@dataclass(frozen=True, slots=True)
-class WindowFoot:
-    """The foot a window is about: what it starts from, the farrier's plan, what is known."""
-
-    film: Film | None
-    stated: Measured
-    plan: Plan
-    profile: Profile
-    facts: Facts | None = None
-    own: OwnRates = NO_RATES
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,29 +60,6 @@ class Window:
     other_conflicts: bool
     unchecked: tuple[Unchecked, ...]
     tested: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Trial:
-    """Every plan of the grid against every limit; arrays are (limit, wedge, heel, toe)."""
-
-    grid: Grid
-    tries: Tries
-    tested: tuple[Tested, ...]
-    passed: Bools
-    not_outside: Bools
-
-    @property
-    def possible(self) -> Bools:
-        return self.tries.predictions.possible
-
-    @property
-    def inside(self) -> Bools:
-        return self.possible & self.passed.all(axis=0)
-
-    @property
-    def rules(self) -> tuple[str, ...]:
-        return tuple(each.claim.rule for each in self.tested)
 
 
 def solve_window(
@@ -157,53 +104,30 @@ def solve_window(
 
     Examples
     --------
+    >>> from referral.core.measure.readings import Measured, Profile
     >>> foot = WindowFoot(None, Measured(), Plan(), Profile("LF", "adult_horse", date(2026, 1, 1)))
     >>> limit = CaseLimit("heel_trim_mm", "after_fit", "must", at_most=2.0)
     >>> window = solve_window(foot, Rulebook((), ""), [limit], date(2026, 1, 1))
     >>> window.feasible, window.regions[0].heel_trim_mm
     (True, (0.0, 2.0))
     """
-    ask = ask or Ask()
-    grid = grid_of(ask)
-    outlook = outlook_of(foot.film, foot.stated, foot.plan, foot.profile, foot.own)
-    inputs = _inputs(foot, prediction_of(outlook, foot.profile))
-    claims, findings = claims_on(inputs, rulebook, limits, on)
-    tested = tested_of(claims, ask)
-    asked = dict.fromkeys((each.claim.stage, each.claim.measure) for each in tested)
-    variants = grid.variants()
-    tries = Tries(foot.plan, variants, predict_many(outlook, foot.profile, variants, asked))
-    trial, unchecked = _try(grid, tested, inputs, tries)
-    unchecked = (*unchecked, *other_kinds(findings, ask))
-    why = _why(trial, unchecked)
-    compliant = _is_compliant(trial, inputs)
+    trial = trial_of(foot, rulebook, limits, on, ask or Ask())
+    why = _why(trial)
+    compliant = _is_compliant(trial)
     conflict, other_conflicts = _conflict(trial)
     return Window(
         feasible=None if why else bool(trial.inside.any()),
         why=why,
-        regions=_regions(trial, foot.plan.wedge_length_mm or _bearing_length_mm(outlook)),
+        regions=_regions(trial, foot.plan.wedge_length_mm or _bearing_length_mm(trial.outlook)),
         plan_inside=None if compliant and why else compliant,
-        nearest=Nearest(foot.plan, 0.0) if compliant else _nearest(trial, _wedge_deg(outlook)),
+        nearest=Nearest(foot.plan, 0.0)
+        if compliant
+        else _nearest(trial, _wedge_deg(trial.outlook)),
         conflict=conflict,
         other_conflicts=other_conflicts,
-        unchecked=unchecked,
+        unchecked=trial.unchecked,
         tested=trial.rules,
     )
-
-
-def _inputs(foot: WindowFoot, prediction: Prediction) -> Inputs:
-    """Return the foot as it is judged; a wedge said in degrees alone gets its height."""
-    plan = foot.plan
-    length = plan.wedge_length_mm or prediction.bearing_length_mm
-    if plan.wedge_mm is None and (length or not plan.wedge_deg):
-        height = float(wedge_height_mm(length, plan.wedge_deg)) if length else 0.0
-        plan = replace(plan, wedge_mm=height)
-    stages = {
-        "now": prediction.now,
-        "after_fit": prediction.after_fit,
-        "at_due": prediction.at_due,
-        "change": prediction.change,
-    }
-    return Inputs(foot.profile, MappingProxyType(stages), plan, facts=foot.facts, film=foot.film)
 
 
 def _bearing_length_mm(outlook: Outlook) -> float | None:
@@ -220,40 +144,18 @@ def _wedge_deg(outlook: Outlook) -> float:
     return lift.value - phi.value
 
 
-def _try(
-    grid: Grid, tested: Sequence[Tested], inputs: Inputs, tries: Tries
-) -> tuple[_Trial, tuple[Unchecked, ...]]:
-    """Judge every plan of the grid; what can be told of none is left out and named."""
-    rows, unchecked = [], []
-    for each in tested:
-        found = quantities_of(each, inputs, tries)
-        if isinstance(found, Unchecked):
-            unchecked.append(found)
-        else:
-            rows.append((each, *verdicts_of(each, found)))
-    shape = (len(rows), *tries.predictions.possible.shape)
-    trial = _Trial(
-        grid,
-        tries,
-        tuple(each for each, _, _ in rows),
-        np.array([within for _, within, _ in rows], bool).reshape(shape),
-        np.array([not_outside for _, _, not_outside in rows], bool).reshape(shape),
-    )
-    return trial, tuple(unchecked)
-
-
-def _why(trial: _Trial, unchecked: Sequence[Unchecked]) -> str | None:
-    musts = [each for each in unchecked if each.is_must]
+def _why(trial: Trial) -> str | None:
+    musts = [each for each in trial.unchecked if each.is_must]
     if musts:
         names = "; ".join(f"{each.rule}: {each.reason.sentence}" for each in musts)
         return f"What must be met cannot all be checked ({names})."
     return None if trial.tested else NOTHING_TESTED
 
 
-def _is_compliant(trial: _Trial, inputs: Inputs) -> bool:
+def _is_compliant(trial: Trial) -> bool:
     """Return whether the farrier's own plan is WITHIN every tested limit."""
     for each in trial.tested:
-        found = claimed_quantity(each.claim, inputs)
+        found = claimed_quantity(each.claim, trial.inputs)
         if found.reason is not None or found.value is None or found.u is None:
             return False
         if any(decide(found.value, found.u, bound) != "WITHIN" for bound in each.bounds):
@@ -261,7 +163,7 @@ def _is_compliant(trial: _Trial, inputs: Inputs) -> bool:
     return True
 
 
-def _regions(trial: _Trial, length_mm: float | None) -> tuple[Region, ...]:
+def _regions(trial: Trial, length_mm: float | None) -> tuple[Region, ...]:
     regions = []
     for index, wedge in enumerate(trial.grid.wedge_deg.tolist()):
         height = float(wedge_height_mm(length_mm, wedge)) if length_mm else None
@@ -270,7 +172,7 @@ def _regions(trial: _Trial, length_mm: float | None) -> tuple[Region, ...]:
     return tuple(regions)
 
 
-def _nearest(trial: _Trial, wedge_deg: float) -> Nearest | None:
+def _nearest(trial: Trial, wedge_deg: float) -> Nearest | None:
     """Return the nearest plan inside; of several the one with least wedge, then least trim."""
     places = np.argwhere(trial.inside)
     if not len(places):
@@ -291,7 +193,7 @@ def _nearest(trial: _Trial, wedge_deg: float) -> Nearest | None:
     return Nearest(found, float(distances[row]))
 
 
-def _conflict(trial: _Trial) -> tuple[tuple[str, ...], bool]:
+def _conflict(trial: Trial) -> tuple[tuple[str, ...], bool]:
     """Return a contradictory set of least size, and whether there is another conflict."""
     passed = trial.passed[:, trial.possible]
     rows = least_conflict(passed)

@@ -24,6 +24,9 @@ PNG_KEPT = frozenset(
 WEBP_KEPT = frozenset({b"VP8X", b"VP8 ", b"VP8L", b"ALPH", b"ANIM", b"ANMF", b"ICCP"})
 WEBP_SAYS_EXIF, WEBP_SAYS_XMP = 0x08, 0x04
 UPRIGHT = 1
+MOST_TURN = 8
+EXIF_START = b"Exif\0\0"
+TURN_TAG, SHORT = 0x0112, 3
 
 
 class CannotStrip(Exception):
@@ -49,6 +52,66 @@ def without_metadata(data: bytes, kind: str, turn: int) -> bytes:
         raise CannotStrip from error
 
 
+def turn_in(data: bytes, kind: str) -> int:
+    """Return a photo's turn as its camera says, 1 to 8 as EXIF counts them; 1 where it is silent.
+
+    Raises
+    ------
+    CannotStrip
+        If files of this kind cannot be taken apart here, or this one is not built as they are.
+    """
+    if kind not in EXIF_OF:
+        raise CannotStrip
+    try:
+        said = EXIF_OF[kind](data).removeprefix(EXIF_START)
+    except (IndexError, struct.error) as error:
+        raise CannotStrip from error
+    try:
+        return _turn_said(said)
+    except struct.error:
+        return UPRIGHT
+
+
+def _turn_said(tiff: bytes) -> int:
+    order = {b"II": "<", b"MM": ">"}.get(tiff[:2])
+    if order is None:
+        return UPRIGHT
+    (place,) = struct.unpack_from(f"{order}I", tiff, 4)
+    (count,) = struct.unpack_from(f"{order}H", tiff, place)
+    for entry in range(place + 2, place + 2 + 12 * count, 12):
+        tag, kind, _count, turn = struct.unpack_from(f"{order}HHIH", tiff, entry)
+        if (tag, kind) == (TURN_TAG, SHORT):
+            return turn if UPRIGHT <= turn <= MOST_TURN else UPRIGHT
+    return UPRIGHT
+
+
+def _jpeg_exif(data: bytes) -> bytes:
+    for marker, segment, _scan in _segments(data):
+        if marker == FIRST_APPLICATION + 1 and segment[4:].startswith(EXIF_START):
+            return segment[4:]
+    return b""
+
+
+def _png_exif(data: bytes) -> bytes:
+    place = len(PNG_START)
+    while data[place + 4 : place + 8] not in (b"IEND", b""):
+        (length,) = struct.unpack_from(">I", data, place)
+        if data[place + 4 : place + 8] == b"eXIf":
+            return data[place + 8 : place + 8 + length]
+        place += 12 + length
+    return b""
+
+
+def _webp_exif(data: bytes) -> bytes:
+    place = 12
+    while place + 8 <= len(data):
+        (size,) = struct.unpack_from("<I", data, place + 4)
+        if data[place : place + 4] == b"EXIF":
+            return data[place + 8 : place + 8 + size]
+        place += 8 + size + size % 2
+    return b""
+
+
 def _turn_alone(turn: int) -> bytes:
     """Return a TIFF structure that says the turn and nothing else."""
     return b"MM\0*" + struct.pack(">IHHHIHHI", 8, 1, 0x0112, 3, 1, turn, 0, 0)
@@ -58,7 +121,7 @@ def _jpeg(data: bytes, turn: int) -> bytes:
     out = [SOI]
     said = b""
     if turn != UPRIGHT:
-        exif = b"Exif\0\0" + _turn_alone(turn)
+        exif = EXIF_START + _turn_alone(turn)
         said = b"\xff\xe1" + struct.pack(">H", len(exif) + 2) + exif
     for marker, segment, scan in _segments(data):
         kept = _kept_segment(marker, segment)
@@ -169,3 +232,10 @@ STRIPPERS: Mapping[str, Callable[[bytes, int], bytes]] = {
     "webp": _webp,
 }
 """The kinds of file that can be taken apart without coding the picture anew."""
+
+EXIF_OF: Mapping[str, Callable[[bytes], bytes]] = {
+    "jpeg": _jpeg_exif,
+    "png": _png_exif,
+    "webp": _webp_exif,
+}
+"""Where each of these kinds of file keeps its EXIF."""

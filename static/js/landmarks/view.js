@@ -7,6 +7,7 @@
  */
 const SVG = "http://www.w3.org/2000/svg";
 const MOST_SCALE = 8;
+const LABEL_ROOM = 34;
 
 function make(name, parent, names = "") {
   const element = document.createElementNS(SVG, name);
@@ -179,6 +180,7 @@ export class FilmView {
 
   draw() {
     const zoom = this.scale / this.fit;
+    const { clientWidth } = this.frame;
     this.picture.style.transform = `translate(${this.left}px, ${this.top}px) scale(${zoom})`;
     for (const [key, group] of this.marks) {
       const at = this.model.point(key);
@@ -187,6 +189,8 @@ export class FilmView {
       const [left, top] = this.toFrame(at);
       group.setAttribute("transform", `translate(${left} ${top})`);
       group.classList.toggle("mark-selected", key === this.model.selected);
+      group.classList.toggle("mark-at-right", left > clientWidth - LABEL_ROOM);
+      group.classList.toggle("mark-at-top", top < LABEL_ROOM);
     }
     for (const { names, parts } of this.lines) this.#drawLine(names, parts);
   }

@@ -58,3 +58,17 @@ def test_bands_on_both_sides_become_bounds():
     ]
     strict = (Band("within", None, 3.0), Band("note", 3.0, None))
     assert edges(strict) == [("less_than", 3.0, "note")]
+
+
+def test_whole_numbers_that_leave_a_gap_between_them_are_refused():
+    tens = Band("within", None, 10.0), Band("note", 10.0, 20.0), Band("caution", 20.0, None)
+    assert tiling_faults(tens) == []
+    closed = (
+        Band("within", None, 10.0, high_included=True),
+        Band("note", 11.0, 20.0, high_included=True),
+        Band("caution", 21.0, None),
+    )
+    assert tiling_faults(closed) == [
+        "there is a gap between 10 and 11",
+        "there is a gap between 20 and 21",
+    ]

@@ -96,6 +96,25 @@ def test_no_rule_that_applies_is_not_a_pass():
     assert judged(foot()).worst == "nothing_applied"
 
 
+@pytest.mark.parametrize(
+    ("value", "bound", "verdict", "shown"),
+    [
+        (50.0, {"at_most": 50.0}, "WITHIN", "50.0°"),
+        (50.04, {"at_most": 50.0}, "OUTSIDE", "50.04°"),
+        (50.05, {"at_most": 50.0}, "OUTSIDE", "50.05°"),
+        (99.45193, {"at_least": 99.5}, "OUTSIDE", "99.45°"),
+        (99.96, {"at_least": 100.0}, "OUTSIDE", "99.96°"),
+        (49.999999, {"at_most": 50.0}, "WITHIN", "49.999999°"),
+        (100.0, {"less_than": 100.0}, "OUTSIDE", "100.0°"),
+    ],
+)
+def test_what_is_compared_is_what_is_shown(value, bound, verdict, shown):
+    rule = threshold(tier(unit="deg", **bound), measure=ANGLE)
+    finding = only(judged(after_fit(reading(ANGLE, value)), rule))
+    assert finding.verdict == verdict
+    assert shown in finding.says.split(",")[0]
+
+
 def test_the_message_shows_on_which_side_of_the_limit_the_value_lies():
     rule = threshold(tier(unit="deg", at_most=50.0), measure=ANGLE)
     finding = only(judged(after_fit(reading(ANGLE, 50.04)), rule))

@@ -46,7 +46,14 @@ from referral.resets.service import (
     record_reset,
 )
 from referral.rulebook.loader import load_rulebook
-from tests.core.test_workflow import ANY_TIME, CLOSING, EVEN_CLOSED, PAUSED_BY_FLAG, TURN_MOVES
+from tests.core.test_workflow import (
+    ANY_TIME,
+    CLOSING,
+    EVEN_CLOSED,
+    JUDGE_AGAIN,
+    PAUSED_BY_FLAG,
+    TURN_MOVES,
+)
 
 RULEBOOK = load_rulebook()
 PLAN = {
@@ -105,7 +112,7 @@ class Model:
         if (role, move) in TURN_MOVES[self.stage] or (role, move) in CLOSING:
             return (role, move) in TURN_MOVES[self.stage] or self.stage != "closed"
         if move == "plan_judged_again":
-            return self.stage in ("review", "amended") and role in ("vet", "farrier")
+            return self.stage in JUDGE_AGAIN and role in ("vet", "farrier")
         return move in ANY_TIME.get(role, ()) and (self.stage != "closed" or move in EVEN_CLOSED)
 
     def goes_on(self, role: str, move: str) -> None:
@@ -114,8 +121,10 @@ class Model:
         led_to = {**TURN_MOVES[self.stage], **CLOSING}.get((role, move))
         if move == "case_reopened" and self.reset_n == 0:
             led_to = "opened"
-        if led_to or move == "plan_judged_again":
-            self.stage, self.base, self.left = led_to or self.stage, self.limit, None
+        if move == "plan_judged_again":
+            led_to = JUDGE_AGAIN[self.stage]
+        if led_to:
+            self.stage, self.base, self.left = led_to, self.limit, None
 
     def limit_is(self, value: float) -> None:
         """Take note of a limit that takes the place of the one before."""

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image, ImageCms, PngImagePlugin
 
 from referral.storage.decode.film import read_film
-from referral.storage.decode.stripped import CannotStrip, without_metadata
+from referral.storage.decode.stripped import CannotStrip, turn_in, without_metadata
 from tests.features.decode.files import picture_bytes
 
 SECRETS = (b"Serial-4711", b"Ann Vale", b"Yard Lane", b"GPS", b"Exact place", b"2026:11:24")
@@ -125,3 +125,29 @@ def test_a_file_cut_off_or_built_otherwise_is_told_and_never_half_given(kind):
                 without_metadata(whole[:length], kind.lower(), 6)
     with pytest.raises(CannotStrip):
         without_metadata(whole[:2] + b"\0" * 6, kind.lower(), 6)
+
+
+@pytest.mark.parametrize("turn", range(1, 9))
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_turn_is_read_as_pillow_reads_it(kind, turn):
+    whole = photo(kind, turn)
+    assert opened(whole).getexif().get(0x0112, 1) == turn
+    assert turn_in(whole, kind.lower()) == turn
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_photo_without_exif_or_with_a_broken_one_is_upright(kind):
+    assert turn_in(picture_bytes(drawn(), kind), kind.lower()) == 1
+    for exif in (b"Exif\0\0II*\0\xff\0\0\0", b"Exif\0\0XX", b"Exif\0\0MM\0*\0\0\0\x08\0\x01"):
+        assert turn_in(picture_bytes(drawn(), kind, exif=exif), kind.lower()) == 1
+    odd = Image.Exif()
+    odd[0x0112] = 9
+    assert turn_in(picture_bytes(drawn(), kind, exif=odd), kind.lower()) == 1
+
+
+@pytest.mark.parametrize(
+    ("data", "kind"), [(b"MM\0*", "tiff"), (b"\xff\xd8\xff", "jpeg"), (b"\xff\xd8\x01\x02", "jpeg")]
+)
+def test_what_cannot_be_taken_apart_has_no_turn(data, kind):
+    with pytest.raises(CannotStrip):
+        turn_in(data, kind)

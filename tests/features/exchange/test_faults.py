@@ -108,3 +108,21 @@ def test_a_worksheet_without_a_foot_or_a_plan_says_what_it_needs():
     stated = changed(a_sheet("depth_inside"), "limits", [])
     fault = refused(foretold, load_worksheet(stated, TODAY), load_rulebook())
     assert fault.message == 'plan: it is missing; an object such as {"heel_trim_mm": 5} is wanted'
+
+
+@pytest.mark.parametrize("absent", [None, "", "n/a", "9 mm", True])
+def test_a_depth_that_is_no_number_is_refused_and_never_taken_for_one(absent):
+    sheet = changed(a_sheet("depth_inside"), "readings.sole_depth_tip_mm.value", absent)
+    assert refused(load_worksheet, sheet, TODAY).faults.keys() == {
+        "readings.sole_depth_tip_mm.value"
+    }
+
+
+def test_a_depth_that_is_left_out_or_whose_scale_is_not_said_cannot_be_told():
+    missing = changed(a_sheet("depth_inside"), "readings", {})
+    unsaid = changed(a_sheet("depth_inside"), "readings.sole_depth_tip_mm.scale", "none")
+    for sheet in (missing, unsaid):
+        found = judged(load_worksheet(sheet, TODAY), load_rulebook())
+        (depth,) = [each for each in found.findings if each.rule == "case:0"]
+        assert depth.verdict == "CANNOT_TELL"
+        assert found.worst == "cannot_tell_must"

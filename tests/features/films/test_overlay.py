@@ -89,3 +89,17 @@ def test_landmarks_are_numbered_in_guided_order():
     numbers = landmark_numbers("lateromedial")
     assert (numbers["ground_palmar"], numbers["p2_condyle"], len(numbers)) == (1, 20, 25)
     assert landmark_numbers("sole") == {}
+
+
+@pytest.mark.parametrize("at", [(2995.0, 1200.0), (1500.0, 3.0), (2999.0, 1.0), (1.0, 2399.0)])
+def test_no_label_runs_out_of_the_picture(at):
+    """A figure of the bold face is about 0.6 of its size wide, and 0.75 high."""
+    root = drawn(points_px={"toe": at}, size_px=SIZE_PX)
+    label = root.find(f"{SVG}text")
+    size, x, y = (float(label.get(name)) for name in ("font-size", "x", "y"))
+    run = 0.6 * size * len(label.text)
+    left = x - run if label.get("text-anchor") == "end" else x
+    assert left >= 0
+    assert left + run <= SIZE_PX[0]
+    assert y - 0.75 * size >= 0
+    assert y <= SIZE_PX[1]

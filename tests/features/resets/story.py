@@ -23,6 +23,7 @@ from referral.sheets.drafts import (
 )
 from referral.sheets.orders import keep_draft
 from referral.sheets.queries import SheetView, latest_sheet
+from referral.sheets.sealing import Sealed, first_to_seal, seal, second_to_seal
 from referral.sheets.service import (
     SecondSignature,
     sign_agreed_plan,
@@ -183,7 +184,14 @@ class Story:
         self.move(minutes=1)
         with self.database.transaction() as session:
             access = self.access(session, who)
-            return sign_first(session, access, self.office, *proposal, self.now)
+            made = seal(
+                self.office, first_to_seal(session, access, self.office, *proposal, self.now)
+            )
+            return sign_first(session, access, self.office, proposal[0], made, self.now)
+
+    def sealed_second(self, session, access: CaseAccess, command: SecondSignature) -> Sealed:
+        shown = command.sheet_id, command.pdf_sha256
+        return seal(self.office, second_to_seal(session, access, self.office, *shown, self.now))
 
     def latest(self, kind: str) -> SheetView:
         with self.database.reading() as session:
@@ -200,7 +208,8 @@ class Story:
         command = self.second("agreed_plan")
         with self.database.transaction() as session:
             access = self.access(session, who)
-            return sign_agreed_plan(session, access, self.office, command, self.now)
+            made = self.sealed_second(session, access, command)
+            return sign_agreed_plan(session, access, self.office, command, made, self.now)
 
     def consent(self, n: int) -> None:
         self.move(minutes=5)
@@ -249,7 +258,8 @@ class Story:
         )
         with self.database.transaction() as session:
             access = self.access(session, who)
-            return sign_countersign(session, access, self.office, second, answer, self.now)
+            made = self.sealed_second(session, access, second)
+            return sign_countersign(session, access, self.office, second, made, answer, self.now)
 
     def agree(self, n: int) -> SheetView:
         """Agree to plan n, accept it, consent to it."""
@@ -266,7 +276,7 @@ class Story:
 def a_story(database: Database, folder: Path) -> Story:
     authority = Authority.load_or_create(folder / "authority", bytes(32), "A test yard", NOW)
     office = Office(
-        BlobStore(folder / "files"), RULEBOOK, authority, "A test yard", "http://localhost/check"
+        BlobStore(folder / "files"), RULEBOOK, authority, "A test yard", "https://yard.example.org"
     )
     with database.transaction() as session:
         cast = a_cast(session)

@@ -23,6 +23,7 @@ from referral.resets.service import ask_correction
 from referral.sheets.checking import check_record
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.queries import issued_lookup
+from referral.sheets.sealing import first_to_seal, seal
 from referral.sheets.service import sign_agreed_plan, sign_first
 from referral.sheets.verify import verify_pdf
 from tests.factories import a_limit
@@ -161,8 +162,9 @@ def test_a_limit_set_after_the_agreement_takes_the_plan_back_to_review(story):
         a_limit(session, story.access(session, "vet"), "sole_depth_tip_mm", story.now, at_least=12)
     with story.database.transaction() as session:
         farrier = story.access(session, "farrier")
+        made = story.sealed_second(session, farrier, second)
         with pytest.raises(OutOfDate):
-            sign_agreed_plan(session, farrier, story.office, second, story.now)
+            sign_agreed_plan(session, farrier, story.office, second, made, story.now)
     assert count(story, Signature) == 1
     assert stage_of(story) is Stage.REVIEW
 
@@ -190,11 +192,17 @@ def test_a_broken_limit_needs_a_waiver_and_the_sheet_carries_its_reason(story):
 def test_only_the_bytes_that_were_shown_are_signed(story):
     story.refer()
     story.submit()
-    sheet_id, _digest = story.propose_agreement(story.agreement(1))
+    sheet_id, digest = story.propose_agreement(story.agreement(1))
     with story.database.transaction() as session:
         vet = story.access(session, "vet")
+        asked = session, vet, story.office, sheet_id
         with pytest.raises(OutOfDate, match="looked at"):
-            sign_first(session, vet, story.office, sheet_id, "0" * 64, story.now)
+            first_to_seal(*asked, "0" * 64, story.now)
+        made = seal(story.office, first_to_seal(*asked, digest, story.now))
+        for other in ({"pdf_sha256": "0" * 64}, {"position": 2}, {"person_id": sheet_id}):
+            stray = replace(made, what=replace(made.what, **other))
+            with pytest.raises(OutOfDate, match="looked at"), session.begin_nested():
+                sign_first(*asked, stray, story.now)
     assert count(story, Sheet) == 0
 
 

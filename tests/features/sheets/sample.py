@@ -21,7 +21,7 @@ from referral.storage.canonical import sha256_hex
 MADE_AT = datetime(2026, 11, 26, 14, 5, tzinfo=UTC)
 MINUTES = (timedelta(minutes=5), timedelta(minutes=42))
 FILM_SIZE = (1000, 840)
-CHECK_URL = "http://localhost:8000/check/0192f3aa"
+CHECK_URL = "https://yard.example.org/check/0192f3aa"
 VET = frozen.Party(
     "p-vet", "Ines Corvane", "vet", "Marlhope Equine Practice", "Register no. 40 117"
 )

@@ -9,7 +9,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import load_der_private_key
 
 from referral.errors import SettingsFault
-from referral.sheets.authority import Authority, load_instance_key, unwrap, wrap
+from referral.sheets.authority import Authority, load_instance_key
+from referral.storage.wrapped import unwrap, wrap
 from tests.features.sheets.sample import MADE_AT
 
 KEY = bytes(range(32))

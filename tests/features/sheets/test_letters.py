@@ -3,6 +3,7 @@
 import json
 import re
 import subprocess
+from datetime import timedelta
 
 import pytest
 from sqlalchemy import select
@@ -12,13 +13,19 @@ from referral.cases.remarks import close_case
 from referral.cases.service import Words
 from referral.cases.timeline import chain_faults
 from referral.errors import Invalid, NotAllowed, OutOfDate
+from referral.plans.consents import RecordConsent, record_consent
+from referral.plans.models import Consent
 from referral.sheets.letters import Letter, draft_letter
 from referral.sheets.orders import keep_draft
+from referral.sheets.owners import _cost, agreed_plan
 from referral.sheets.plainly import PROBLEMS, problem_plainly, work_plainly
+from referral.sheets.sealing import first_to_seal, seal
 from referral.sheets.service import sign_first
 from referral.sheets.snapshot import SheetKind
 from referral.sheets.verify import verify_pdf
 from referral.shoes.choices import CATEGORIES
+from referral.storage.ids import new_id
+from referral.web.written import day
 from tests.features.resets.story import a_story
 
 JARGON = re.compile(
@@ -53,8 +60,9 @@ def signed(story, draft, who="vet"):
         access = story.access(session, who)
         kept = keep_draft(session, access, story.office, draft)
         story.move(minutes=1)
-        digest = kept.pdf_sha256
-        return sign_first(session, access, story.office, kept.id, digest, story.now)
+        asked = session, access, story.office, kept.id
+        made = seal(story.office, first_to_seal(*asked, kept.pdf_sha256, story.now))
+        return sign_first(*asked, made, story.now)
 
 
 @pytest.mark.pdf
@@ -130,6 +138,61 @@ def test_the_owners_copy_is_plain_and_says_cost_risks_outlook_and_the_next_day(s
     ):
         assert said in text, said
     assert JARGON.findall(text) == []
+
+
+def consent(story, n, **said):
+    story.move(minutes=5)
+    nothing = dict.fromkeys(("cost", "resets_expected", "risks", "outlook"))
+    answer = {"decision": "given", **nothing, **said}
+    with story.database.transaction() as session:
+        owner = story.access(session, "owner")
+        command = RecordConsent(
+            n=n, given_by="Ann Owner", authority="owner", how="by telephone",
+            given_on=story.today, based_on=None, **answer,
+        )  # fmt: skip
+        record_consent(session, owner, command, story.office.rulebook, story.now)
+
+
+def owners_facts(story):
+    """Return what the owner's copy says of cost, risks and outlook."""
+    with story.database.reading() as session:
+        access = story.access(session, "vet")
+        plan = agreed_plan(session, access)
+        return dict(_cost(session, access, plan).facts)
+
+
+@pytest.mark.pdf
+def test_the_owners_copy_looks_for_what_the_last_consent_leaves_out(story):
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    story.countersign(1)
+    story.move(days=30)
+    story.submit()
+    story.sign_first("vet", story.propose_agreement(story.agreement(2)))
+    story.sign_plan()
+    before = "120 a reset (said on 25 Nov 2026 for plan 1; ask whether it still holds)"
+    unsaid = "Not written down yet: ask the vet and the farrier before you agree."
+    assert owners_facts(story)["Cost"] == before
+    consent(story, 2, outlook="Sound by spring")
+    facts = owners_facts(story)
+    assert facts["Cost"] == before
+    assert facts["How many visits"].startswith("3 (said on 25 Nov 2026 for plan 1")
+    # what can go wrong is a plan's own: another shoe, another risk
+    assert facts["What can go wrong"] == unsaid
+    assert facts["Outlook"] == "Sound by spring"
+    assert facts["You agreed"] == f"Ann Owner, {day(story.today)}"
+    with story.database.transaction() as session:
+        first = session.scalars(select(Consent).order_by(Consent.recorded_at.desc())).first()
+        first.cost, first.risks = "90", "It may pull off"
+        columns = {c.name: getattr(first, c.name) for c in Consent.__table__.columns}
+        later = {"id": new_id(story.now), "recorded_at": story.now + timedelta(minutes=9)}
+        nothing = dict.fromkeys(("cost", "risks", "outlook"))
+        session.add(Consent(**{**columns, **later, **nothing}))
+    facts = owners_facts(story)
+    on = day(story.today)
+    assert facts["Cost"] == f"90 (said on {on}; ask whether it still holds)"
+    assert facts["What can go wrong"].startswith(f"It may pull off (said on {on}; ask")
 
 
 @pytest.mark.pdf

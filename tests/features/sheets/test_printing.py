@@ -12,8 +12,15 @@ import pytest
 
 from referral.errors import Invalid
 from referral.plans.rows import PlanLine, Value
-from referral.sheets.printing import print_sheet, render_sheet
-from referral.sheets.snapshot import Party, SeriesShown, SheetKind, Told, VisitShown
+from referral.sheets.printing import print_sheet, render_sheet, sheet_html
+from referral.sheets.snapshot import (
+    FindingShown,
+    Party,
+    SeriesShown,
+    SheetKind,
+    Told,
+    VisitShown,
+)
 from referral.sheets.wording import moment, with_u
 from referral.storage.canonical import sha256_hex
 from referral.storage.decode.film import SERVED_LONGEST_PX, jpeg_bytes, read_film
@@ -107,6 +114,21 @@ def test_a_missing_character_inside_a_drawing_is_found():
         render_sheet(snapshot, PICTURES)
 
 
+@pytest.mark.parametrize("verdict", ["WITHIN", "NOT_APPLICABLE", "OUTSIDE"])
+def test_what_a_practice_has_set_is_printed_whole_whatever_its_answer(verdict):
+    part = sample().limbs[0]
+    says = "Weeks: 5.0 weeks. Shipped limit: at most 8; loosened by Hill Practice since 2026-12-01."
+    found = FindingShown("R22", "Weeks", "after_fit", verdict, "caution", says, "practice", "", "")
+    snapshot = replace(sample(), limbs=(replace(part, findings=(found,)),))
+    printed = printed_text(sheet_html(snapshot, PICTURES))
+    assert "loosened by Hill Practice since 1 Dec 2026" in printed
+    assert "Limit: practice rule" in printed
+    shipped = replace(found, limit_from="shipped")
+    quiet = replace(sample(), limbs=(replace(part, findings=(shipped,)),))
+    is_said = "Hill Practice" in printed_text(sheet_html(quiet, PICTURES))
+    assert is_said is (verdict == "OUTSIDE")
+
+
 def test_style_and_title_are_not_printed_text():
     html = "<html><head><title>蹄</title><style>p{content:'葉'}</style></head><p>A &amp; B</p>"
     assert printed_text(html) == "A & B"
@@ -177,6 +199,26 @@ def test_the_sheet_claims_and_keeps_its_archival_form(sheets):
         assert "/NeedAppearances" not in root.AcroForm
         for page in document.pages:
             assert page.obj.get("/Tabs", pikepdf.Name.S) == pikepdf.Name.S
+
+
+def pictures_in(page_or_form) -> list:
+    """Return every picture that a page draws, those inside its forms and masks too."""
+    found = []
+    for each in page_or_form.get("/Resources", {}).get("/XObject", {}).values():
+        if each.Subtype == pikepdf.Name.Image:
+            found += [each, *([each.SMask] if "/SMask" in each else [])]
+        else:
+            found += pictures_in(each)
+    return found
+
+
+@pytest.mark.pdf
+def test_no_picture_asks_the_reader_to_smooth_it(sheets):
+    """ISO 19005-3:2012, 6.2.8: Interpolate, where it is there, is false."""
+    with opened(sheets.agreed.twice) as document:
+        pictures = [each for page in document.pages for each in pictures_in(page.obj)]
+        assert pictures
+        assert not any(bool(each.get("/Interpolate", False)) for each in pictures)
 
 
 @pytest.mark.pdf

@@ -3,6 +3,9 @@
 import math
 from dataclasses import replace
 
+import numpy as np
+
+from referral.core.geometry.points import Floats
 from referral.core.predict.plan import Plan
 from referral.core.rules.finding import Finding
 from referral.core.rules.inputs import Inputs, Setting
@@ -12,6 +15,8 @@ from referral.core.rules.quantities import Quantity, find_quantity, plan_for
 from referral.core.rules.reasons import Reason
 from referral.core.rules.rule import Limit, Rule
 
+Numbers = Floats | float
+
 AGREEMENT_REASONS = {
     "WITHIN": Reason.AGREES,
     "OUTSIDE": Reason.DISAGREES,
@@ -19,8 +24,8 @@ AGREEMENT_REASONS = {
 }
 
 
-def wedge_angle_deg(height_mm: float, length_mm: float) -> float:
-    """Return the angle of a wedge from its height at the heel and its length.
+def wedge_angle_deg(height_mm: Numbers, length_mm: Numbers) -> Floats:
+    """Return the angle of a wedge from its height at the heel and its length, degrees.
 
     Notes
     -----
@@ -28,10 +33,42 @@ def wedge_angle_deg(height_mm: float, length_mm: float) -> float:
 
     Examples
     --------
-    >>> round(wedge_angle_deg(10.0, 120.0), 2)
+    >>> round(float(wedge_angle_deg(10.0, 120.0)), 2)
     4.76
     """
-    return math.degrees(math.atan2(height_mm, length_mm))
+    angle: Floats = np.degrees(np.arctan2(height_mm, length_mm))
+    return angle
+
+
+def length_along_mm(bearing_mm: Numbers, behind_mm: float, wedge_deg: Numbers) -> Floats:
+    """Return a wedge's length out of the bearing length read on the ground under it.
+
+    The reading lies under a foot that the wedge has tilted, and has the shoe's heel in it.
+
+    Examples
+    --------
+    >>> round(float(length_along_mm(128.0, 8.0, 3.0)), 2)
+    120.16
+    """
+    along: Floats = (bearing_mm - np.float64(behind_mm)) / np.cos(np.radians(wedge_deg))
+    return along
+
+
+def angles_apart_deg(
+    angle_deg: Numbers, height_mm: Numbers, length_mm: Numbers, length_u: Numbers
+) -> tuple[Floats, Floats]:
+    """Return how far degrees are from millimetres over a length, with the u of the length.
+
+    Examples
+    --------
+    >>> value, u = angles_apart_deg(3.0, 6.29, 120.0, 0.0)
+    >>> round(float(value), 2), float(u)
+    (0.0, 0.0)
+    """
+    angle = wedge_angle_deg(height_mm, length_mm)
+    # d(theta)/dL = t / (t^2 + L^2), written so that no square can overflow
+    slope = np.sin(np.radians(np.abs(angle))) / np.hypot(height_mm, length_mm)
+    return np.abs(angle_deg - angle), np.degrees(slope * length_u)
 
 
 def judge_wedge(rule: Rule, limits: tuple[Limit, ...], setting: Setting) -> list[Finding] | None:
@@ -76,9 +113,8 @@ def _wedge_length(plan: Plan, inputs: Inputs) -> Quantity:
     if bearing.value is None or bearing.reason is not None:
         return bearing
     behind = plan.shoe.heel_extension_mm if plan.shoe else 0.0
-    # the reading lies on the ground, under a foot that the wedge has tilted, with the shoe's heel
-    along = (bearing.value - behind) / math.cos(math.radians(plan.wedge_deg))
-    return _positive(replace(bearing, value=along))
+    along = length_along_mm(bearing.value, behind, plan.wedge_deg)
+    return _positive(replace(bearing, value=float(along)))
 
 
 def _positive(length: Quantity) -> Quantity:
@@ -89,9 +125,5 @@ def _positive(length: Quantity) -> Quantity:
 
 
 def _difference(angle_deg: float, height_mm: float, length: Quantity) -> Quantity:
-    """Return how far the degrees are from the millimetres, with the u of the length."""
-    length_mm, length_u = length.value or 0.0, length.u or 0.0
-    angle = wedge_angle_deg(height_mm, length_mm)
-    # d(theta)/dL = t / (t^2 + L^2), written so that no square can overflow
-    slope = math.sin(math.radians(abs(angle))) / math.hypot(height_mm, length_mm)
-    return Quantity(abs(angle_deg - angle), math.degrees(slope * length_u), "deg")
+    value, u = angles_apart_deg(angle_deg, height_mm, length.value or 0.0, length.u or 0.0)
+    return Quantity(float(value), float(u), "deg")

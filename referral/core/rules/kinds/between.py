@@ -3,6 +3,9 @@
 import math
 from dataclasses import replace
 
+import numpy as np
+
+from referral.core.geometry.points import Floats
 from referral.core.measure.readings import Reading
 from referral.core.predict.plan import Plan
 from referral.core.rules.finding import Finding
@@ -57,7 +60,7 @@ def judge_difference(
     if rule.against == "opposite" and _is_club(setting):
         return [outcome(rule, limits[0], "NOT_APPLICABLE", Reason.CLUB_FOOT)]
     here = find_quantity(setting.inputs, measure, rule.stage)
-    there = _judgeable(other.get(measure))
+    there = judgeable(other.get(measure))
     for quantity in (here, there):
         if quantity.reason is not None:
             return [outcome(rule, limits[0], "CANNOT_TELL", quantity.reason, quantity.detail)]
@@ -118,8 +121,14 @@ def _is_club(setting: Setting) -> bool:
     return CLUB in setting.inputs.profile.conditions or bool(other and other.is_club)
 
 
-def _judgeable(reading: Reading | None) -> Quantity:
-    """Return the other reading, or why it is nothing to compare with."""
+def judgeable(reading: Reading | None) -> Quantity:
+    """Return the other reading, or why it is nothing to compare with.
+
+    Examples
+    --------
+    >>> judgeable(None).reason.value
+    'missing_reading'
+    """
     if reading is None:
         return Quantity(reason=Reason.MISSING_READING, detail="the other one")
     if not (math.isfinite(reading.value) and math.isfinite(reading.u) and reading.u >= 0):
@@ -131,13 +140,44 @@ def _judgeable(reading: Reading | None) -> Quantity:
 
 
 def _apart(here: Quantity, there: Quantity, *, relative: bool) -> Quantity:
-    one, u_one = here.value or 0.0, here.u or 0.0
     two, u_two = there.value or 0.0, there.u or 0.0
-    if not relative:
-        return Quantity(abs(one - two), math.hypot(u_one, u_two), here.unit)
-    if two == 0.0:
+    if relative and two == 0.0:
         return Quantity(reason=Reason.NOT_POSITIVE, detail="the other one")
-    ratio = one / two
-    return Quantity(
-        100.0 * abs(ratio - 1.0), 100.0 * math.hypot(u_one, ratio * u_two) / abs(two), "percent"
-    )
+    value, u = apart(here.value or 0.0, here.u or 0.0, (two, u_two), relative=relative)
+    return Quantity(float(value), float(u), "percent" if relative else here.unit)
+
+
+def apart(
+    one: Floats | float, u_one: Floats | float, other: tuple[float, float], *, relative: bool
+) -> tuple[Floats, Floats]:
+    """Return how far readings lie from another one, and the u of that.
+
+    Parameters
+    ----------
+    one, u_one : float or ndarray (...)
+        The readings and their u, in their unit.
+    other : tuple of float
+        The other reading and its u; not 0 if ``relative``.
+    relative : bool
+        Whether the distance is a share of the other reading, in percent.
+
+    Returns
+    -------
+    tuple of ndarray, shapes (...)
+        The size of the difference and its standard uncertainty.
+
+    Notes
+    -----
+    To first order, of readings that are independent: JCGM 100:2008, 5.1.2.
+
+    Examples
+    --------
+    >>> value, u = apart(47.5, 0.3, (44.0, 0.4), relative=False)
+    >>> float(value), float(u)
+    (3.5, 0.5)
+    """
+    two, u_two = other
+    if not relative:
+        return np.abs(one - np.float64(two)), np.hypot(u_one, u_two)
+    ratio = one / np.float64(two)
+    return 100.0 * np.abs(ratio - 1.0), 100.0 * np.hypot(u_one, ratio * u_two) / abs(two)

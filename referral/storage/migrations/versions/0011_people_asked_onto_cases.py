@@ -6,7 +6,7 @@ from alembic import op
 from referral.storage import db
 
 revision = '0011'
-down_revision = '0008'
+down_revision = '0016'
 branch_labels = None
 depends_on = None
 

@@ -1,0 +1,188 @@
+"""How long a long case's page takes beside its own SQL, and what a hundred thousand cases cost."""
+
+import http.client
+import subprocess
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import partial
+from typing import Any
+
+import flask
+from sqlalchemy import event, insert
+from sqlalchemy.engine import Engine
+
+from referral.accounts.passwords import LEAST_COST, Passwords
+from referral.accounts.service import AddPerson, add_person
+from referral.accounts.sign_in import open_session, resume_session
+from referral.cases.models import Case, CaseMember, Entry
+from referral.cases.queries import case_for
+from referral.clock import utc_now
+from referral.desk.queries import case_page
+from referral.exchange.bench_sheets import MOVES, Desk, Told, a_desk, take
+from referral.exchange.timing import medians_ms
+from referral.storage.db import Database
+from referral.storage.ids import new_id
+from referral.web.login import COOKIE
+
+RESETS = 30
+WEEKS = 5
+FEW, MANY = 1_000, 100_000
+BATCH = 5_000
+AT_MOST = 21
+ROUND: tuple[Told, ...] = (
+    MOVES[-1],
+    ("vet", "agree", {"waivers": dict.fromkeys(("R04", "R08", "R10", "R12"), "For the bench.")}),
+    ("farrier", "accept", {}),
+    ("vet", "consent", {"given_by": "The owner", "how": "telephone"}),
+    ("farrier", "fit", {}),
+    ("vet", "countersign", {}),
+)
+"""What is done at each reset."""
+
+Statement = tuple[str, Any]
+
+
+def page_figures() -> Mapping[str, str]:
+    """Return what the case page asks and takes, and how the desk bears many cases of others'."""
+    start = utc_now() - timedelta(weeks=WEEKS * (RESETS + 1))
+    with a_desk(start, MOVES[:-1]) as desk:
+        for n in range(RESETS):
+            take(desk, ROUND, desk.now + timedelta(weeks=WEEKS * n, hours=1))
+        with _served(desk) as get:
+            return {**_case_figures(desk, get), **_crowd_figures(desk, get)}
+
+
+def _case_figures(desk: Desk, get: Callable[[str], bytes]) -> Mapping[str, str]:
+    database = desk.place.database
+    asked = _asked(database.engine, lambda: _read_case(desk))
+    bare = _bare_page(database, asked).test_client()
+    page_ms, bare_ms = medians_ms(
+        [lambda: get(f"/cases/{desk.place.access.number}"), lambda: bare.get("/")], AT_MOST
+    )
+    return {
+        f"statements for a case page with {RESETS} resets": f"{len(asked)}",
+        "a bare page that runs the same SQL": f"{bare_ms:.1f} ms",
+        f"the case page with {RESETS} resets, over HTTP": f"{page_ms:.1f} ms",
+        "the case page over the bare page": f"{page_ms / bare_ms:.2f}",
+    }
+
+
+def _crowd_figures(desk: Desk, get: Callable[[str], bytes]) -> Mapping[str, str]:
+    paths = ("/", f"/cases/{desk.place.access.number}")
+    took = {}
+    have = 1
+    for wanted in (FEW, MANY):
+        _crowd(desk, have, wanted)
+        have = wanted
+        took[wanted] = medians_ms([partial(get, path) for path in paths], AT_MOST)
+    ratios = [many / few for few, many in zip(took[FEW], took[MANY], strict=True)]
+    return {
+        f"the desk among {FEW} cases": f"{took[FEW][0]:.1f} ms",
+        f"the desk, {MANY} cases over {FEW}": f"{ratios[0]:.2f}",
+        f"the case page, {MANY} cases over {FEW}": f"{ratios[1]:.2f}",
+    }
+
+
+def _read_case(desk: Desk) -> None:
+    place = desk.place
+    token = _token(desk)
+    resume_session(place.database, token, utc_now())
+    with place.database.reading() as session:
+        access = case_for(session, place.access.actor_id, place.access.number)
+        case_page(session, access, utc_now().date())
+
+
+def _token(desk: Desk) -> str:
+    with desk.place.database.transaction() as session:
+        return open_session(session, desk.place.access.actor_id, "bench", utc_now())
+
+
+def _asked(engine: Engine, act: Callable[[], None]) -> list[Statement]:
+    """Return every SELECT that an act makes, with its values."""
+    asked: list[Statement] = []
+
+    def keep(_conn: Any, _cursor: Any, said: str, values: Any, *_rest: Any) -> None:  # noqa: ANN401 - the library's signature
+        if said.lstrip().startswith("SELECT"):
+            asked.append((said, values))
+
+    event.listen(engine, "before_cursor_execute", keep)
+    act()
+    event.remove(engine, "before_cursor_execute", keep)
+    return asked
+
+
+def _bare_page(database: Database, asked: list[Statement]) -> flask.Flask:
+    app = flask.Flask("bare")
+
+    @app.get("/")
+    def bare() -> str:
+        with database.engine.connect() as connection:
+            rows = [connection.exec_driver_sql(*each).fetchall() for each in asked]
+        return str(len(rows))
+
+    return app
+
+
+@dataclass(frozen=True, slots=True)
+class _Visitor:
+    """Somebody signed in, over one connection that stays open."""
+
+    line: http.client.HTTPConnection
+    token: str
+
+    def get(self, path: str) -> bytes:
+        self.line.request("GET", path, headers={"Cookie": f"{COOKIE}={self.token}"})
+        answer = self.line.getresponse()
+        page = answer.read()
+        if answer.status != http.client.OK:
+            raise RuntimeError(f"{path} answered {answer.status}.")
+        return page
+
+
+@contextmanager
+def _served(desk: Desk) -> Iterator[Callable[[str], bytes]]:
+    command = [sys.executable, "-u", "-m", "referral.cli", "serve", "--instance", str(desk.folder)]
+    with subprocess.Popen(  # noqa: S603 - our own command
+        command, stdout=subprocess.PIPE, text=True
+    ) as process:
+        try:
+            lines = iter(process.stdout.readline, "") if process.stdout else iter(())
+            port = int(next(each for each in lines if "http://" in each).rpartition(":")[2])
+            line = http.client.HTTPConnection("localhost", port, timeout=60)
+            yield _Visitor(line, _token(desk)).get
+            line.close()
+        finally:
+            process.terminate()
+
+
+def _crowd(desk: Desk, have: int, wanted: int) -> None:
+    """Add cases of somebody else's until there are as many as wanted."""
+    place, now = desk.place, utc_now()
+    with place.database.transaction() as session:
+        other = add_person(
+            session,
+            Passwords(LEAST_COST),
+            AddPerson("Other", f"other{wanted}@example.org", "owner"),
+            now,
+        ).id
+        case = _values(session.get_one(Case, place.access.case_id))
+        entry = _values(session.query(Entry).filter_by(case_id=case["id"], seq=1).one())
+        member = {"organisation_id": None, "role": "owner", "since": now, "until": None}
+        numbers = range(place.access.number + have, place.access.number + wanted)
+        for start in range(0, len(numbers), BATCH):
+            ids = {new_id(now): number for number in numbers[start : start + BATCH]}
+            session.execute(insert(Case), [{**case, "id": k, "number": n} for k, n in ids.items()])
+            session.execute(
+                insert(CaseMember),
+                [{**member, "id": new_id(now), "case_id": k, "person_id": other} for k in ids],
+            )
+            session.execute(
+                insert(Entry), [{**entry, "id": new_id(now), "case_id": k} for k in ids]
+            )
+
+
+def _values(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of any table
+    return {column.key: getattr(row, column.key) for column in row.__mapper__.column_attrs}

@@ -1,0 +1,120 @@
+"""A time authority is asked when a signature was made: RFC 3161, with a limit of time and size."""
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import aiohttp
+from asn1crypto import cms, tsp
+from pyhanko.pdf_utils.misc import PdfError
+from pyhanko.sign.timestamps import TimeStamper
+from pyhanko.sign.timestamps.common_utils import TimestampRequestError
+from pyhanko.sign.validation.errors import SignatureValidationError
+from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
+from pyhanko.sign.validation.status import TimestampSignatureStatus
+
+from referral.errors import Invalid
+from referral.sheets.signing import ROOM_FOR_STAMP
+from referral.sheets.verify import is_sound, stamp_context
+from referral.sheets.wording import moment, named
+
+LONGEST_S = 3.0
+LARGEST_TOKEN = ROOM_FOR_STAMP
+"""Bytes. A token with its authority's certificates takes 3 to 8 thousand (from memory)."""
+FARTHEST = timedelta(minutes=5)
+"""How far the authority's clock and ours may be apart before one of them is taken to be wrong."""
+QUERY, REPLY = "application/timestamp-query", "application/timestamp-reply"
+"""Source: RFC 3161, 3.4."""
+
+NOTHING_SIGNED = "Nothing was signed; what you typed is still here. Try again in a moment"
+BROKEN = (ValueError, KeyError, TypeError, AttributeError, PdfError, SignatureValidationError)
+"""What the readers raise on bytes that are no answer."""
+
+
+class InstanceStamper(TimeStamper):
+    """Asks one authority for one token, and keeps the time it names and who names it.
+
+    The address is the operator's setting; nothing that a person sends reaches it. No redirect
+    is followed, and no proxy or cookie is used.
+    """
+
+    def __init__(self, address: str, now: datetime) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]  # has no types
+        self._address = address
+        self._now = now
+        self.at: datetime | None = None
+        self.by = ""
+
+    async def async_request_tsa_response(self, req: Any) -> Any:  # noqa: ANN401 - asn1crypto's own
+        """Return the authority's answer.
+
+        Raises
+        ------
+        Invalid
+            If none comes in time, or what comes is none.
+        """
+        try:
+            data = await self._sent(req.dump())
+        except (aiohttp.ClientError, OSError) as error:
+            raise _refusal("did not answer") from error
+        try:
+            return tsp.TimeStampResp.load(data, strict=True)
+        except ValueError as error:
+            raise _refusal("answered with something that is no time stamp") from error
+
+    async def _sent(self, query: bytes) -> bytes:
+        limit = aiohttp.ClientTimeout(total=LONGEST_S)
+        async with (
+            aiohttp.ClientSession(timeout=limit) as session,
+            session.post(
+                self._address,
+                data=query,
+                headers={"Content-Type": QUERY, "Accept": REPLY},
+                allow_redirects=False,
+            ) as answer,
+        ):
+            if answer.status != 200 or answer.content_type != REPLY:  # noqa: PLR2004 - OK
+                raise _refusal(f"answered with {answer.status} {answer.content_type}")
+            data = await answer.content.read(LARGEST_TOKEN + 1)
+            while len(data) <= LARGEST_TOKEN and not answer.content.at_eof():
+                data += await answer.content.read(LARGEST_TOKEN + 1 - len(data))
+        if len(data) > LARGEST_TOKEN:
+            raise _refusal("answered at too great a length")
+        return data
+
+    async def async_timestamp(self, message_digest: bytes, md_algorithm: str) -> Any:  # noqa: ANN401 - likewise
+        """Return a token for exactly this digest, checked.
+
+        Raises
+        ------
+        Invalid
+            If the authority refuses, or its token is not sound or not of now.
+        """
+        try:
+            token = await super().async_timestamp(message_digest, md_algorithm)
+            await self._read(token, message_digest)
+        except TimestampRequestError as error:
+            raise _refusal("refused the request") from error
+        except BROKEN as error:
+            raise _refusal("answered with a time stamp that is not sound") from error
+        return token
+
+    async def _read(self, token: cms.ContentInfo, digest: bytes) -> None:
+        signed = token["content"]
+        read = await validate_tst_signed_data(signed, stamp_context(signed), lambda _name: digest)
+        status = TimestampSignatureStatus(**read)
+        if not is_sound(status):
+            raise _refusal("answered with a time stamp that is not sound")
+        said: datetime = status.timestamp.astimezone(UTC)
+        if abs(said - self._now) > FARTHEST:
+            raise _refusal(
+                f"says {moment(said)} where this instance’s clock says {moment(self._now)}; "
+                "one of them is wrong"
+            )
+        self.at = said
+        self.by = named(status.signing_cert.subject)
+
+
+def _refusal(what: str) -> Invalid:
+    return Invalid(
+        f"The time authority {what}. {NOTHING_SIGNED}; if it goes on, tell whoever runs this."
+    )

@@ -1,0 +1,104 @@
+"""Signing where a time authority is set: stamped, or refused and nothing lost."""
+
+import dataclasses
+from datetime import timedelta
+
+import pytest
+from sqlalchemy import select
+
+from referral.accounts.sign_in import count_try
+from referral.clock import utc_now
+from referral.sheets import stamping
+from referral.sheets.models import Sheet, Signature
+from tests.features.sheets.time_authority import NAME, a_time_authority, is_silent
+from tests.web.browsing import Browser
+from tests.web.signing import browser_of, hidden_in, story_in
+from tests.web.test_sheets import count, order_letter, send, sign
+
+pytestmark = [pytest.mark.enable_socket, pytest.mark.allow_hosts(["127.0.0.1"])]
+COUNTERSIGN = "/cases/1/resets/1/signature"
+
+
+@pytest.fixture
+def authority(tmp_path):
+    with a_time_authority(tmp_path / "tsa") as running:
+        yield running
+
+
+@pytest.fixture
+def app(make_app, authority, clock):
+    clock.now = utc_now().replace(microsecond=0)  # the responder's clock is the machine's
+    return make_app(time_authority=authority.address)
+
+
+@pytest.fixture
+def story(app, tmp_path, clock):
+    told = story_in(app, tmp_path)
+    told.now = clock.now - timedelta(days=3)
+    told.refer()
+    return told
+
+
+def test_a_signature_is_stamped_and_nobody_who_writes_waits_for_the_authority(
+    app, story, authority, clock
+):
+    vet = browser_of(app, story, "vet")
+    address = order_letter(vet, kind="referral").location
+    written = []
+
+    def write() -> None:
+        """Write as another person would while the authority thinks; a held lock would end this."""
+        with story.database.transaction() as session:
+            count_try(session, "somebody", "elsewhere", ok=True, now=clock())
+            written.append(1)
+
+    authority.meanwhile = write
+    assert sign(vet, address).status_code == 303
+    assert written == [1]
+    with story.database.reading() as session:
+        row = session.scalars(select(Signature)).one()
+        assert row.stamped_by == NAME
+        assert abs((row.stamped_at - utc_now()).total_seconds()) < 60
+        sheet_id = session.scalars(select(Sheet.id)).one()
+    assert f"by {NAME}" in vet.get("/cases/1").text
+    checked = send(Browser(app), vet.get(f"/cases/1/sheets/{sheet_id}.pdf").data).text
+    assert "Issued here, signed, and unchanged" in checked
+    assert f"UTC, by {NAME}" in checked
+
+
+def test_without_an_answer_nothing_is_signed_what_was_typed_stays_and_it_can_be_tried_again(
+    app, story, authority, clock, monkeypatch
+):
+    monkeypatch.setattr(stamping, "LONGEST_S", 0.3)
+    unstamped = dataclasses.replace(story.office, time_authority=None)
+    stamped, story.office = story.office, unstamped
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    story.office = stamped
+    vet = browser_of(app, story, "vet")
+    signed = count(story, Signature)
+    typed = {"words": "Keep the toe back.", "recheck_on": "2031-05-02", "films_wanted": "DP"}
+    fields = hidden_in(vet.get(COUNTERSIGN).text, COUNTERSIGN)
+    authority.misbehave = is_silent
+    refused = sign(vet, COUNTERSIGN, **fields, **typed, recheck_role="farrier")
+    assert refused.status_code == 422
+    assert "The time authority did not answer. Nothing was signed" in refused.text
+    for each in typed.values():
+        assert each in refused.text
+    assert count(story, Signature) == signed
+    authority.misbehave = None
+    again = sign(vet, COUNTERSIGN, **fields, **typed, recheck_role="farrier")
+    assert again.status_code == 303, again.text
+    assert count(story, Signature) == signed + 1
+
+
+def test_the_same_form_again_asks_the_authority_nothing(app, story, authority):
+    vet = browser_of(app, story, "vet")
+    address = order_letter(vet, kind="referral").location
+    fields = hidden_in(vet.get(address).text, address)
+    first = vet.post(address, {**fields, "password": "seven shoes on a wet gate"})
+    again = vet.post(address, {**fields, "password": "seven shoes on a wet gate"})
+    assert (first.status_code, again.status_code) == (303, 303)
+    assert first.location == again.location
+    assert len(authority.asked) == 1
