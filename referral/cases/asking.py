@@ -1,5 +1,6 @@
 """A farrier or an owner asks for an examination, and a vet takes the case up or answers."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
@@ -124,13 +125,17 @@ class Request:
 
 def request_of(session: Session, case_id: UUID) -> Request | None:
     """Return the request for an examination that a case began with, if it did."""
-    entry = session.scalars(
+    entries = session.scalars(
         select(Entry).where(Entry.case_id == case_id, Entry.kind == Move.ASK_EXAMINATION.value)
-    ).one_or_none()
-    if entry is None:
-        return None
-    words = texts_of(session, [entry]).get(entry.id, {}).get("words", "")
-    said = entry.content
-    return Request(
-        said["limb"], said["about"], said["urgency"], words, entry.happened_on, entry.actor_id
-    )
+    ).all()
+    return request_in(entries, texts_of(session, entries))
+
+
+def request_in(entries: Sequence[Entry], texts: Mapping[UUID, Mapping[str, str]]) -> Request | None:
+    """Return the request for an examination that stands among a case's entries, if one does."""
+    for entry in entries:
+        if entry.kind == Move.ASK_EXAMINATION.value:
+            said, words = entry.content, texts.get(entry.id, {}).get("words", "")
+            day, by = entry.happened_on, entry.actor_id
+            return Request(said["limb"], said["about"], said["urgency"], words, day, by)
+    return None

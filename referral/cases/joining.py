@@ -31,15 +31,16 @@ JOINING = (Role.VET, Role.FARRIER, Role.APPRENTICE, Role.COORDINATOR)
 
 def known_people(session: Session, person_id: UUID, role: Role) -> tuple[PersonInfo, ...]:
     """Return those of a role that a person knows already, themselves too, by name."""
-    return people_with_role(session, role.value, _known(person_id))
+    return people_with_role(session, role.value, _known(person_id, role))
 
 
-def _known(person_id: UUID) -> Select[UUID]:
+def _known(person_id: UUID, role: Role) -> Select[UUID]:
+    # as this on a case: an owner is put on one unasked, and is not known as a farrier by it
     mine, theirs = aliased(CaseMember), aliased(CaseMember)
     shared = (
         select(theirs.person_id)
         .join(mine, mine.case_id == theirs.case_id)
-        .where(mine.person_id == person_id)
+        .where(mine.person_id == person_id, theirs.role == role.value)
     )
     return select(Person.id).where(
         Person.id.in_(shared) | Person.id.in_(colleagues_of(person_id)) | (Person.id == person_id)

@@ -19,6 +19,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.models import Case, CaseMember, Entry, ErasableValue
 from referral.cases.queries import case_for
 from referral.clock import day_at
+from referral.core.diary import Dated
 from referral.core.workflow import LAWS, Happening, Move, after, on_day
 from referral.errors import OutOfDate
 from referral.notices.service import Happened, tell
@@ -216,6 +217,14 @@ def texts_of(session: Session, entries: Sequence[Entry]) -> Mapping[UUID, Mappin
     for row in session.scalars(select(ErasableValue).where(ErasableValue.entry_id.in_(ids))):
         found.setdefault(row.entry_id, {})[row.field] = row.value or "(erased)"
     return found
+
+
+def history_of(entries: Sequence[Entry]) -> list[Dated]:
+    """Return what happened as states and dates see it, in the order it was entered."""
+    return [
+        Dated(Happening(each.kind, each.actor_role, each.content), each.happened_on)
+        for each in sorted(entries, key=lambda each: each.seq)
+    ]
 
 
 def entries_of(session: Session, case_id: UUID) -> Sequence[Entry]:

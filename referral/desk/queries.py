@@ -8,12 +8,11 @@ from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
-from referral.cases.asking import request_of
+from referral.cases.asking import request_in
 from referral.cases.choices import SIGNS
 from referral.cases.joining import asked_onto
 from referral.cases.models import Entry
 from referral.cases.queries import (
-    case_histories,
     current_limits,
     current_problems,
     flags_of,
@@ -22,11 +21,11 @@ from referral.cases.queries import (
     people_on,
     questions_of,
 )
-from referral.cases.timeline import entries_of, texts_of
+from referral.cases.timeline import entries_of, history_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
-from referral.core.diary import DueItem, due_items
+from referral.core.diary import Dated, DueItem, due_items
 from referral.core.watch import asks_of
-from referral.core.workflow import Stage
+from referral.core.workflow import Role, Stage
 from referral.desk.pages import (
     AskedLine,
     CasePage,
@@ -39,7 +38,7 @@ from referral.desk.pages import (
     ReferralLine,
     TimelineLine,
 )
-from referral.desk.rows import beside_reset, stands, unread_by_case, with_owner
+from referral.desk.rows import beside_reset, stands, unread_by_case
 from referral.desk.tables import (
     assessment_lines,
     call_lines,
@@ -68,6 +67,9 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
     owner = owner_of(session, horse)
     people = _people(session, access)
     names = names_on(session, access.case_id)
+    entries = entries_of(session, access.case_id)
+    texts = texts_of(session, entries)
+    history = history_of(entries)
     return CasePage(
         access=access,
         horse=horse.name,
@@ -79,13 +81,13 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         unread=unread_by_case(session, access.actor_id)[access.case_id],
         today=today,
         recheck=_recheck(session, access, people),
-        due=_due(session, access, today),
-        asks=asks_of(case_histories(session, [access.case_id])[access.case_id][0]),
+        due=_due(history, people, today),
+        asks=asks_of(history) if access.state.stage is not Stage.CLOSED else (),
         people=people,
         asked=_asked(session, access.case_id),
         problems=_problem_lines(session, access),
         limits=_limits(session, access),
-        request=request_of(session, access.case_id),
+        request=request_in(entries, texts),
         referral=_referral(session, access),
         questions=_questions(session, access, names),
         flags=_flags(session, access, names),
@@ -98,7 +100,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         plans=plan_lines(session, access, names),
         resets=reset_lines(session, access.case_id),
         sheets=sheet_lines(session, access.case_id),
-        timeline=_timeline(session, access, names),
+        timeline=timeline_lines(entries, texts, names, photo_lines(session, access.case_id)),
     )
 
 
@@ -154,10 +156,11 @@ def _asked(session: Session, case_id: UUID) -> tuple[AskedLine, ...]:
     return tuple(AskedLine(each.id, each.email, each.role) for each in rows)
 
 
-def _due(session: Session, access: CaseAccess, today: date) -> tuple[DueItem, ...]:
-    entries, _last = case_histories(session, [access.case_id])[access.case_id]
-    owned = access.case_id in with_owner(session, [access.case_id])
-    return beside_reset(due_items(entries, today, has_owner=owned))
+def _due(
+    history: Sequence[Dated], people: Sequence[PersonLine], today: date
+) -> tuple[DueItem, ...]:
+    owned = any(each.role == Role.OWNER.value for each in people)
+    return beside_reset(due_items(history, today, has_owner=owned))
 
 
 def _recheck(session: Session, access: CaseAccess, people: Sequence[PersonLine]) -> str | None:
@@ -224,14 +227,6 @@ def _flags(session: Session, access: CaseAccess, names: Mapping[UUID, str]) -> t
         )
         for flag, answer in flags_of(session, access.case_id)
     )
-
-
-def _timeline(
-    session: Session, access: CaseAccess, names: Mapping[UUID, str]
-) -> tuple[TimelineLine, ...]:
-    entries = entries_of(session, access.case_id)
-    photos = photo_lines(session, access.case_id)
-    return timeline_lines(entries, texts_of(session, entries), names, photos)
 
 
 def timeline_lines(

@@ -49,6 +49,16 @@ def test_only_those_one_has_shared_a_case_with_or_works_with_are_offered(yard):
     assert yard.cast.other_farrier.name not in theirs
 
 
+def test_an_address_given_as_an_owners_does_not_make_somebody_known(yard):
+    address = email(yard, "other_farrier")
+    horse = recorded(yard, owner_email=address).location.rsplit("/", 1)[1]
+    vet = yard.browser("vet")
+    sent = {"horse_id": horse, "jurisdiction": "GB", "farrier_id": str(yard.cast.farrier.id)}
+    hidden = form_of(vet.get("/cases/new"))
+    assert vet.post("/cases", {**hidden, **sent}).status_code == 303
+    assert yard.cast.other_farrier.name not in " ".join(offered(vet.get("/cases/new")))
+
+
 def test_a_stranger_who_is_chosen_by_id_is_not_told_from_nobody(yard):
     cases = yard.rows()["case"]
     said = []
