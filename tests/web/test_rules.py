@@ -148,6 +148,10 @@ def test_a_clinical_limit_is_a_vets_and_the_record_a_coordinators_too(app, datab
     assert "a vet of the practice sets it" in words_of(refused)
     assert browser.get("/rules/R28/changes/new").status_code == 200
     assert yard.browser("farrier").get("/rules/R28/changes/new").status_code == 403
+    yard.browsers["clerk"] = browser
+    refused = own(yard, who="clerk", topic="record")
+    assert refused.status_code == 403
+    assert "a vet of the practice sets it" in words_of(refused)
     named = {**LOOSER, "practice": str(yard.cast.practice_id)}
     assert yard.browser("other_vet").get("/rules/R22").status_code == 200
     assert yard.browser("other_vet").post("/rules/R22/changes", named).status_code == 404
