@@ -31,6 +31,7 @@ from referral.desk.summary import summary_page
 from referral.desk.trends import trends_page
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
 from referral.horses.queries import horse_for, horses_of
+from referral.plans.queries import rules_have_moved
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
@@ -57,6 +58,8 @@ def case(number: int) -> ResponseReturnValue:
     """Show one case: whose turn it is, what stands, and everything that happened."""
     with reading_case(number) as visit:
         page = case_page(visit.session, visit.access, visit.today)
+        book, today = visit.wired.rulebook, visit.now.date()
+        rules_moved = rules_have_moved(visit.session, visit.access, book, today)
     if page.unread:
         with wiring().database.transaction() as session:
             mark_read(session, page.access, visit.now)
@@ -64,6 +67,7 @@ def case(number: int) -> ResponseReturnValue:
         "desk/case.html",
         page=page,
         actions=actions_for(page),
+        rules_moved=rules_moved,
         key=new_key(),
     )
 

@@ -5,7 +5,7 @@ compared as stored text, so nothing is ever recomputed from floats to see whethe
 a plan is still the one that was judged.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date
 from typing import Any
@@ -23,6 +23,7 @@ from referral.core.rules.summary import WORST_ORDER
 from referral.errors import Invalid
 from referral.films.queries import LimbBasis, basis_record
 from referral.plans.content import plan_from_content
+from referral.plans.longest import longest_says
 from referral.rulebook.loader import Rulebook
 from referral.rulebook.overrides import Override, effective_book
 from referral.storage.canonical import canonical_json, sha256_hex
@@ -78,11 +79,15 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class LimbOutcome:
-    """What a plan is expected to do on one limb, and how it stands to every limit."""
+    """What a plan is expected to do on one limb, and how it stands to every limit.
+
+    ``longest`` finds how long it may be left, which takes a prediction for every week.
+    """
 
     limb: str
     prediction: Prediction
     judgement: Judgement
+    longest: Callable[[], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +151,16 @@ class _Expected:
     plan: Plan
     fitted: Plan | None
     film: Film | None
+    stated: Measured
     prediction: Prediction
+    own: OwnRates
+
+    def after_weeks(self, weeks: int) -> Inputs:
+        """Return the foot when it is due after so many weeks."""
+        plan = replace(self.fitted or self.plan, interval_weeks=float(weeks))
+        foot = _Foot(self.film, self.stated, self.profile, self.own)
+        late = _foretold(foot, plan, plan if self.fitted else None).at_due
+        return Inputs(self.profile, {"at_due": late}, plan, film=self.film)
 
     @property
     def lift_mm(self) -> float:
@@ -166,7 +180,7 @@ def _expected(subject: Subject, limb: str, on: date) -> _Expected:
         prediction = _foretold(_Foot(film, basis.stated, profile, own), plan, fitted)
     except CoreError as error:
         raise Invalid(error.message, {f"{limb}.{error.at or 'plan'}": [error.message]}) from error
-    return _Expected(profile, plan, fitted, film, prediction)
+    return _Expected(profile, plan, fitted, film, basis.stated, prediction, own)
 
 
 def _judge_limb(
@@ -194,8 +208,11 @@ def _judge_limb(
         is_done=here.fitted is not None,
     )
     rules = rulebook if here.fitted else _before_fitting(rulebook)
-    judgement = judge(inputs, rules, subject.limits, here.profile.on, complete=True)
-    return LimbOutcome(limb, prediction, judgement)
+    on, limits = here.profile.on, [each for each in subject.limits if each.limb in (None, limb)]
+    judgement = judge(inputs, rules, subject.limits, on, complete=True)
+    return LimbOutcome(
+        limb, prediction, judgement, lambda: longest_says(here.after_weeks, rules, limits, on)
+    )
 
 
 def _opposite(subject: Subject, expected: Mapping[str, _Expected], limb: str) -> Opposite | None:

@@ -44,6 +44,12 @@ from referral.plans.rows import PLAN_FIELDS, PlanLine, ReadingRow, plan_lines, r
 from referral.plans.schemas import TRIMMED_BY, Walls, typed_from
 from referral.rulebook.loader import Rulebook
 
+JOINTS: Mapping[str, str] = {
+    "lift_deg": "The hoof turns, heels up",
+    "dip_flexion_deg": "The coffin joint flexes",
+    "pip_flexion_deg": "The pastern joint flexes",
+    "fetlock_extension_deg": "The fetlock extends",
+}
 DEFAULT_LIMB = {"interval_weeks": 5, "attachment": "nails", "category": "open"}
 
 
@@ -59,6 +65,8 @@ class LimbShown:
     assumptions: tuple[str, ...]
     joints: tuple[tuple[str, float], ...]
     weeks: float | None
+    longest: str
+    notes: tuple[str, ...]
     quiet: tuple[QuietCaution, ...] = ()
 
     @property
@@ -238,10 +246,10 @@ def limb_shown(
         due_rows=tuple(each for each in due_rows if each.predicted),
         findings=tuple(findings),
         assumptions=tuple(predicted["assumptions"]),
-        joints=tuple(
-            (name.removesuffix("_deg"), degrees) for name, degrees in predicted["joints"].items()
-        ),
+        joints=tuple((JOINTS[name], degrees) for name, degrees in predicted["joints"].items()),
         weeks=predicted["weeks"],
+        longest=predicted.get("longest", ""),
+        notes=tuple(each["text"] for each in predicted["warnings"]),
     )
 
 

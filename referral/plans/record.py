@@ -25,6 +25,7 @@ def _limb_record(outcome: LimbOutcome) -> dict[str, Any]:
         "phi_deg": prediction.phi_deg,
         "bearing_length_mm": prediction.bearing_length_mm,
         "weeks": prediction.weeks,
+        "longest": outcome.longest(),
         "joints": dict(prediction.joints),
         "assumptions": list(prediction.assumptions),
         "warnings": [asdict(each) for each in prediction.warnings],

@@ -350,7 +350,7 @@ FIELDS = """
     visit_on visit_at comes hour
     words LF-toe_trim_mm LF-wedge_deg LF-category LF-nail_count LF-reason-toe_trim_mm
     waiver_x seen_x idempotency_key
-    practice stance since evidence source topic text limit_1_at_most limit_1_severity inside
+    practice stance since evidence source topic rule_text limit_1_at_most limit_1_severity inside
 """.split()  # noqa: SIM905 - a list of words reads best as one
 
 

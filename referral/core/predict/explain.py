@@ -97,4 +97,4 @@ def _takes_heel_as_toe(model: Model) -> bool:
 def _rate(what: str, unit: str, rate: Rate | None) -> str:
     if rate is None:
         return ""
-    return f"{what} {rate.per_week:g} {unit} a week ({rate.evidence}): {rate.source}."
+    return f"{what} {rate.per_week:.2g} {unit} a week ({rate.evidence}): {rate.source}."

@@ -214,7 +214,11 @@ def _looser_words(settled: Settled) -> str | None:
     if not settled.looser_than:
         return None
     shipped = ", ".join(f"{bound_words(bound)}: {bound.severity}" for bound in settled.looser_than)
-    given = f"Reason: {settled.claim.reason}." if settled.claim.reason else "No reason is given."
+    given = (
+        f"Reason: {settled.claim.reason.rstrip('.')}."
+        if settled.claim.reason
+        else "No reason is given."
+    )
     return f"It is looser than the shipped limit ({shipped}). {given}"
 
 
