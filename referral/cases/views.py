@@ -158,7 +158,8 @@ def _say_contradictions(visit: Visit) -> None:
     """Say at once which limits no plan can meet together, now that one is set."""
     limbs = measured_limbs(visit.session, visit.access.case_id)
     for each in contradictions_on(visit, limbs):
-        flash(f"{each.limb}: no plan can meet these limits together: {'; '.join(each.limits)}.")
+        which = "these limits together" if len(each.limits) > 1 else "this limit"
+        flash(f"{each.limb}: no plan can meet {which}: {'; '.join(each.limits)}.")
 
 
 @blueprint.post("/cases/<int:number>/limits/<uuid:limit_id>/withdrawals")
