@@ -109,6 +109,15 @@ def test_an_own_rule_is_written_anew_as_a_new_row(yard):
     assert findings(yard, "HILL01")[0].limit == 12.1
 
 
+def test_an_own_rule_that_can_no_longer_be_read_is_named(yard):
+    own(yard)
+    assert "is not asked" not in words_of(yard.browser("farrier").get("/rules"))
+    with yard.database.transaction() as session:
+        row = session.scalars(select(RuleChangeRow)).one()
+        row.text = row.text.replace("sole_depth_tip_mm", "sole_depth_of_old_mm")
+    assert "HILL01 is not asked" in words_of(yard.browser("farrier").get("/rules"))
+
+
 @pytest.mark.parametrize(
     ("said", "instead", "fault"),
     [
