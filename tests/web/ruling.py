@@ -59,7 +59,13 @@ def own(yard, text=OWN_RULE, who="vet", **changed):
     opened = yard.browser(who).get("/own-rules/new")
     assert opened.status_code == 200, words_of(opened)
     fields = fields_in(opened, "/own-rules/trials")
-    form = {"topic": "sole", "text": text, "since": TODAY, "reason": "We saw it fail", **changed}
+    form = {
+        "topic": "sole",
+        "rule_text": text,
+        "since": TODAY,
+        "reason": "We saw it fail",
+        **changed,
+    }
     trial = yard.browser(who).post("/own-rules/trials", {**fields, **form})
     if trial.status_code != 200:
         return trial

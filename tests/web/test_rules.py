@@ -109,6 +109,15 @@ def test_an_own_rule_is_written_anew_as_a_new_row(yard):
     assert findings(yard, "HILL01")[0].limit == 12.1
 
 
+def test_an_own_rule_that_can_no_longer_be_read_is_named(yard):
+    own(yard)
+    assert "is not asked" not in words_of(yard.browser("farrier").get("/rules"))
+    with yard.database.transaction() as session:
+        row = session.scalars(select(RuleChangeRow)).one()
+        row.text = row.text.replace("sole_depth_tip_mm", "sole_depth_of_old_mm")
+    assert "HILL01 is not asked" in words_of(yard.browser("farrier").get("/rules"))
+
+
 @pytest.mark.parametrize(
     ("said", "instead", "fault"),
     [
@@ -148,6 +157,10 @@ def test_a_clinical_limit_is_a_vets_and_the_record_a_coordinators_too(app, datab
     assert "a vet of the practice sets it" in words_of(refused)
     assert browser.get("/rules/R28/changes/new").status_code == 200
     assert yard.browser("farrier").get("/rules/R28/changes/new").status_code == 403
+    yard.browsers["clerk"] = browser
+    refused = own(yard, who="clerk", topic="record")
+    assert refused.status_code == 403
+    assert "a vet of the practice sets it" in words_of(refused)
     named = {**LOOSER, "practice": str(yard.cast.practice_id)}
     assert yard.browser("other_vet").get("/rules/R22").status_code == 200
     assert yard.browser("other_vet").post("/rules/R22/changes", named).status_code == 404

@@ -110,6 +110,8 @@ def judge_many(quantities: ManyQuantities, bounds: tuple[Bound, ...]) -> ManyAns
     >>> found.verdicts.tolist(), found.margins.tolist(), found.severities.tolist()
     ([1, 1, 0], [-1.0, -3.0, 1.0], [2, 1, 1])
     """
+    if len(bounds) == 1:
+        return _of_one(quantities, bounds[0])
     codes = np.stack([decide_many(quantities, bound) for bound in bounds])
     margins = np.stack([margin_of(quantities.values, bound) for bound in bounds])
     ranks = np.array([severity_rank(bound.severity) for bound in bounds], np.int8)
@@ -186,6 +188,17 @@ def _p_beyond(values: Floats, u: Floats, bound: Bound) -> Floats:
         for value, spread in zip(values.ravel().tolist(), u.ravel().tolist(), strict=True)
     ]
     return np.array(found, float).reshape(values.shape)
+
+
+def _of_one(quantities: ManyQuantities, bound: Bound) -> ManyAnswers:
+    """Return the answers to one bound alone, which decides everywhere."""
+    shape = quantities.values.shape
+    return ManyAnswers(
+        decide_many(quantities, bound),
+        np.where(quantities.known, margin_of(quantities.values, bound), np.nan),
+        np.full(shape, severity_rank(bound.severity), np.int8),
+        np.zeros(shape, np.int8),
+    )
 
 
 def _best(among: Bools, keys: tuple[Floats | Codes, ...]) -> NDArray[np.intp]:
