@@ -14,9 +14,12 @@ from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
 from referral.assessments.photos import READ_PHOTO, photo_reader
 from referral.cases import booking_views as cases_booking_views
+from referral.cases import handing_views as cases_handing_views
+from referral.cases import joining_views as cases_joining_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
 from referral.desk import diary_views as desk_diary_views
+from referral.desk import horse_views as desk_horse_views
 from referral.desk import views as desk_views
 from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
@@ -31,7 +34,9 @@ from referral.plans import trial_views as plans_trial_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
 from referral.plans.contradictions import contradictions_of
+from referral.resets import recheck_views as resets_recheck_views
 from referral.resets import views as resets_views
+from referral.resets.rechecks import REMIND, recheck_reminder
 from referral.rulebook.checking import checked_rulebook
 from referral.rules import views as rules_views
 from referral.settings import Settings
@@ -56,6 +61,8 @@ FEATURES = (
     cases_views.blueprint,
     cases_note_views.blueprint,
     cases_booking_views.blueprint,
+    cases_joining_views.blueprint,
+    cases_handing_views.blueprint,
     rules_views.blueprint,
     films_views.blueprint,
     films_repeat_views.blueprint,
@@ -65,6 +72,7 @@ FEATURES = (
     plans_shoe_views.blueprint,
     plans_trial_views.blueprint,
     resets_views.blueprint,
+    resets_recheck_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
     sheets_check_views.blueprint,
@@ -72,6 +80,7 @@ FEATURES = (
     sheets_letter_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,
+    desk_horse_views.blueprint,
 )
 """Every feature that has pages, in the order of the house."""
 
@@ -124,6 +133,7 @@ def worker_of(wired: Wiring) -> Worker:
         READ_PHOTO: photo_reader(wired.database, wired.blobs),
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
+        REMIND: recheck_reminder(wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
     }
     return Worker(wired.database, handlers, wired.now)

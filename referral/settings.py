@@ -20,6 +20,7 @@ MAIL_TLS = ("starttls", "tls", "none")
 MAIL_ADDRESS = re.compile(r"[^@\s<>,;:\"]+@[A-Za-z0-9.-]+")
 WEB_ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?")
 SERVICE_ADDRESS = re.compile(rf"{WEB_ADDRESS.pattern}(/[A-Za-z0-9._~/-]*)?")
+PEM_BEGINNING = b"-----BEGIN CERTIFICATE-----"
 INSTANCE_KEY_BYTES = 32
 SHORTEST_SECRET = 32
 LARGEST_PORT = 65535
@@ -45,6 +46,7 @@ class Settings:
     instance_key: bytes = field(repr=False)
     address: str | None = None
     time_authority: str | None = None
+    time_authority_root: bytes | None = None
     mail_host: str | None = None
     mail_port: int = 587
     mail_tls: str = "starttls"
@@ -82,7 +84,7 @@ def load_settings(
     read = _read_all(folder, given, environment, faults)
     if read["production"] and read["demo"]:
         faults.append("demo: an instance in production cannot be a demo")
-    faults += _mail_faults(read)
+    faults += _mail_faults(read) + _time_faults(read)
     if faults:
         raise _fault(folder, faults)
     return _with_secrets(folder, read, environment)
@@ -168,6 +170,15 @@ def _mail_faults(read: Mapping[str, Any]) -> list[str]:
     if read["mail_user"] and read["mail_tls"] == "none":
         faults.append("mail_tls: a password is never sent without TLS; starttls or tls is needed")
     return faults
+
+
+def _time_faults(read: Mapping[str, Any]) -> list[str]:
+    """Return what is missing for a time authority whose answers others could write on the way."""
+    address, root = read["time_authority"], read["time_authority_root"]
+    if read["production"] and address and address.startswith("http://") and not root:
+        said = "over http anybody on the way could answer; use https, or name the authority's"
+        return [f"time_authority: {said} root certificate (PEM) in time_authority_root"]
+    return []
 
 
 def _mail_password(environment: Mapping[str, str], keys_dir: Path, faults: list[str]) -> str | None:
@@ -299,6 +310,19 @@ def _service_address(_folder: Path, value: object) -> str | None:
     raise ValueError("an address such as https://time.example.org/stamp is needed")
 
 
+def _certificate(instance: Path, value: object) -> bytes | None:
+    """Return a certificate's file, read; what is in it is judged where it is used."""
+    if value is None:
+        return None
+    try:
+        data = (instance / str(value)).read_bytes()
+    except (OSError, ValueError):
+        data = b""
+    if PEM_BEGINNING not in data:
+        raise ValueError("a file with a certificate in PEM form is needed")
+    return data
+
+
 def _database_url(instance: Path, value: object) -> str:
     if value is None:
         return f"sqlite:///{instance / 'var' / 'referral.db'}"
@@ -322,6 +346,7 @@ READERS: Mapping[str, tuple[Callable[[Path, object], Any], object]] = {
     "keys_dir": (_folder, "var/keys"),
     "address": (_web_address, None),
     "time_authority": (_service_address, None),
+    "time_authority_root": (_certificate, None),
     "mail_host": (_words_if_any, None),
     "mail_port": (_port, 587),
     "mail_tls": (_mail_tls, "starttls"),

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, and_, or_, select
+from sqlalchemy import ColumnElement, Select, and_, or_, select
 from sqlalchemy.orm import Session
 
 from referral.accounts.actor import Actor, MembershipInfo
@@ -103,10 +103,23 @@ def people_of(session: Session, organisation_id: UUID) -> tuple[PersonInfo, ...]
     return _people(session, and_(Person.revoked_at.is_(None), Person.id.in_(inside)))
 
 
-def people_with_role(session: Session, role: str) -> tuple[PersonInfo, ...]:
-    """Return the present people who have this role anywhere, by name, without the revoked."""
+def people_with_role(session: Session, role: str, among: Select[UUID]) -> tuple[PersonInfo, ...]:
+    """Return those ``among`` these who have this role anywhere now, by name; none revoked."""
     having = select(Membership.person_id).where(Membership.role == role, Membership.until.is_(None))
-    return _people(session, and_(Person.revoked_at.is_(None), Person.id.in_(having)))
+    who = and_(Person.revoked_at.is_(None), Person.id.in_(having), Person.id.in_(among))
+    return _people(session, who)
+
+
+def colleagues_of(person_id: UUID) -> Select[UUID]:
+    """Return the query for everybody who works now for an organisation this person works for."""
+    mine = select(Membership.organisation_id).where(
+        Membership.person_id == person_id,
+        Membership.until.is_(None),
+        Membership.organisation_id.is_not(None),
+    )
+    return select(Membership.person_id).where(
+        Membership.organisation_id.in_(mine), Membership.until.is_(None)
+    )
 
 
 def actor_for_token(session: Session, token: str, now: datetime) -> Actor | None:

@@ -207,10 +207,14 @@ def _to_wait(row: SecondFactor, now: datetime) -> timedelta:
 
 
 def _present(session: Session, person_id: UUID, *, lock: bool = False) -> SecondFactor | None:
-    query = select(SecondFactor).where(
-        SecondFactor.person_id == person_id, SecondFactor.removed_at.is_(None)
+    """Return the newest that is not removed: of two begun at once, the last counts."""
+    query = (
+        select(SecondFactor)
+        .where(SecondFactor.person_id == person_id, SecondFactor.removed_at.is_(None))
+        .order_by(SecondFactor.begun_at.desc(), SecondFactor.id.desc())
+        .limit(1)
     )
-    return session.scalars(query.with_for_update() if lock else query).one_or_none()
+    return session.scalars(query.with_for_update() if lock else query).first()
 
 
 def _remove(row: SecondFactor, now: datetime) -> None:

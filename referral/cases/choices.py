@@ -57,6 +57,13 @@ SIGNS = (
     ("device_lost_or_twisted", "Bar, plate or clip lost, twisted or trodden in"),
     ("cannot_work_safely", "Cannot be worked on safely"),
 )
+TETANUS = (
+    ("up_to_date", "Vaccinated, up to date"),
+    ("given", "Vaccine or antitoxin given now"),
+    ("not_up_to_date", "Not up to date; the owner is told"),
+    ("not_known", "Not known"),
+)
+FLAG_ANSWERS = (("resolved", "Resolved"), ("managed", "Known and managed"))
 LETTERS = (
     ("referral", "Referral sheet"),
     ("owner_copy", "Owner’s copy"),

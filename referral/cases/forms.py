@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
+from referral.cases.asking import Request, request_of
 from referral.cases.choices import (
     CERTAINTIES,
     CONDITIONS,
@@ -12,6 +13,7 @@ from referral.cases.choices import (
     OUTCOMES,
     SIGNS,
     SUBJECTS,
+    TETANUS,
     URGENCIES,
 )
 from referral.cases.contradictions import Contradiction
@@ -36,6 +38,8 @@ TEMPLATES: dict[str, tuple[str, Move]] = {
     "answers": ("cases/answer.html", Move.ANSWER_QUESTION),
     "observations": ("cases/observation.html", Move.ADD_OBSERVATION),
     "red-flags": ("cases/red_flag.html", Move.RAISE_FLAG),
+    "take-ups": ("cases/take_up.html", Move.TAKE_UP),
+    "answers-with-reason": ("cases/turn_down.html", Move.TURN_DOWN),
     "closures": ("cases/closure.html", Move.CLOSE),
     "reopenings": ("cases/reopening.html", Move.REOPEN),
 }
@@ -80,8 +84,9 @@ class FormPage:
     why_not: str
     limits: tuple[LimitInForce, ...]
     question: tuple[UUID, str] | None
-    live_flags: tuple[tuple[UUID, str], ...]
+    open_flags: tuple[tuple[UUID, str], ...]
     phones: tuple[tuple[str, str], ...]
+    asked: Request | None = None
     about: UUID | None = None
     contradictions: tuple[Contradiction, ...] = ()
     limbs: tuple[tuple[str, str], ...] = LIMBS
@@ -90,6 +95,7 @@ class FormPage:
     urgencies: tuple[tuple[str, str], ...] = URGENCIES
     subjects: tuple[tuple[str, str], ...] = SUBJECTS
     signs: tuple[tuple[str, str], ...] = SIGNS
+    tetanus: tuple[tuple[str, str], ...] = TETANUS
     outcomes: tuple[tuple[str, str], ...] = OUTCOMES
     stages: tuple[tuple[str, str], ...] = STAGES
 
@@ -101,7 +107,7 @@ class FormPage:
     @property
     def flag(self) -> tuple[UUID, str]:
         """The red flag that the form is about."""
-        return next(each for each in self.live_flags if each[0] == self.about)
+        return next(each for each in self.open_flags if each[0] == self.about)
 
     @property
     def measures(self) -> tuple[tuple[str, str], ...]:
@@ -131,8 +137,9 @@ def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
         why_not=visit.access.why_not(move),
         limits=tuple(_in_force(row) for row in current_limits(visit.session, visit.access.case_id)),
         question=_open_question(visit),
-        live_flags=_live_flags(visit),
+        open_flags=_open_flags(visit),
         phones=_phones(visit),
+        asked=request_of(visit.session, visit.access.case_id),
         about=about,
         contradictions=(
             contradictions_on(visit, measured_limbs(visit.session, visit.access.case_id))
@@ -142,7 +149,7 @@ def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
     )
     if what == "withdrawals" and about not in {each.limit_id for each in page.limits}:
         raise NotFound("There is no such limit in force on this case.")
-    if what == "flag-answers" and about not in {each[0] for each in page.live_flags}:
+    if what == "flag-answers" and about not in {each[0] for each in page.open_flags}:
         raise NotFound("There is no such red flag waiting on this case.")
     return page
 
@@ -158,12 +165,13 @@ def contradictions_on(visit: Visit, limbs: Iterable[str]) -> tuple[Contradiction
     return tuple(find(visit.session, visit.access, sorted(limbs), visit.today))
 
 
-def _live_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:
+def _open_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:
     said = dict(SIGNS)
+    state = visit.access.state
     return tuple(
         (flag.id, said.get(flag.sign, flag.sign))
-        for flag, answer in flags_of(visit.session, visit.access.case_id)
-        if answer is None
+        for flag, _answer in flags_of(visit.session, visit.access.case_id)
+        if str(flag.id) in {*state.live_flags, *state.managed}
     )
 
 

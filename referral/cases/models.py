@@ -49,6 +49,43 @@ class CaseMember(Base):
     until: Mapped[datetime | None]
 
 
+class Invitation(Base):
+    """Somebody asked onto a case by an address that was typed in full.
+
+    Nothing here says whether anybody is known by it; whoever is decides alone.
+    """
+
+    __tablename__ = "invitation"
+    __table_args__ = (
+        CheckConstraint("email = lower(email)", name="email_lower_case"),
+        Index(None, "case_id"),
+        Index(None, "email"),
+    )
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    case_id: Mapped[UUID] = mapped_column(ForeignKey("case.id"))
+    email: Mapped[str]
+    role: Mapped[str]
+    asked_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    asked_at: Mapped[datetime]
+
+
+class InvitationEnd(Base):
+    """How an invitation ended: accepted, declined, or taken back by those on the case."""
+
+    __tablename__ = "invitation_end"
+    __table_args__ = (
+        UniqueConstraint("invitation_id"),
+        CheckConstraint("how in ('accepted', 'declined', 'taken_back')", name="how_known"),
+    )
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    invitation_id: Mapped[UUID] = mapped_column(ForeignKey("invitation.id"))
+    how: Mapped[str]
+    ended_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    ended_at: Mapped[datetime]
+
+
 class Entry(Base):
     """One line of the timeline, chained to the one before by its hash."""
 
@@ -172,11 +209,14 @@ class RedFlag(Base):
 
 
 class FlagAnswer(Base):
-    """The vet's answer to a red flag: resolved, or known and managed until a day."""
+    """The vet's answer to a red flag: resolved, or known and managed until a day.
+
+    The last one holds: a flag that is managed is answered again, at the latest after its day.
+    """
 
     __tablename__ = "flag_answer"
     __table_args__ = (
-        UniqueConstraint("flag_id"),
+        Index(None, "flag_id"),
         CheckConstraint("answer in ('resolved', 'managed')", name="answer_known"),
     )
 
@@ -184,6 +224,7 @@ class FlagAnswer(Base):
     flag_id: Mapped[UUID] = mapped_column(ForeignKey("red_flag.id"))
     answer: Mapped[str]
     reason: Mapped[str]
+    within: Mapped[str | None]
     until: Mapped[date | None]
     answered_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     answered_at: Mapped[datetime]

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from referral.cases.choices import LIMBS
+from referral.cases.choices import LIMBS, TETANUS
 from referral.cases.lameness import GAITS, SCALES, alarm_of, grade_faults
 from referral.core.workflow import Move
 
@@ -20,6 +20,7 @@ DRUGS: Options = (
     ("nerve_block", "Nerve or joint block"),
     ("anti_inflammatory", "Anti-inflammatory, pain relief"),
     ("antibiotic", "Antibiotic"),
+    ("tetanus", "Tetanus vaccine or antitoxin"),
     ("other", "Something else"),
 )
 COMFORT: Options = (
@@ -33,6 +34,12 @@ SHOE: Options = (
     ("moved", "Loose, moved or twisted"),
     ("lost", "Lost"),
     ("none", "No shoe"),
+)
+SUPPORT: Options = (
+    ("quiet", "Cool, normal pulse, loaded as before"),
+    ("warm", "Warm, or a bounding pulse"),
+    ("shifting", "Rested, shifted off, or sore on it"),
+    ("sinking", "Sole bulging, or a groove at the coronary band"),
 )
 DEVICES: Options = (("wedge", "Wedge"), ("bar", "Bar shoe"), ("wedge_and_bar", "Wedge and bar"))
 PARTNERS: Options = (
@@ -87,6 +94,8 @@ class NoteKind:
 def _limb(*, required: bool = True) -> Asked:
     return Asked("limb", "Limb", LIMBS, required=required)
 
+
+SUPPORT_ALARM = "The support limb is in danger: say so here, and ring the vet now."
 
 NOTES: Mapping[str, NoteKind] = {
     "calls": NoteKind(
@@ -147,9 +156,24 @@ NOTES: Mapping[str, NoteKind] = {
             Asked("removed", "What was taken off or out", required=False),
             Asked("left", "What was left as it was, and why", required=False),
             Asked("rung", "Who was rung, and when", required=False),
+            Asked("tetanus", "If something went in: tetanus", TETANUS, required=False),
         ),
         "First aid is never held up by a plan. Facts first; the vet decides what follows.",
         ("A nail or other object in the foot: leave it in if you can, protect it, ring the vet.",),
+    ),
+    "support-limb-checks": NoteKind(
+        Move.CHECK_SUPPORT_LIMB,
+        "Look at the support limb",
+        "Keep what you saw",
+        "What you saw of the support limb is kept.",
+        (
+            Asked("limb", "The foot that carries the weight", LIMBS),
+            Asked("found", "What you found", SUPPORT),
+            Asked("words", "What else you saw", required=False),
+        ),
+        "While one foot bears no weight, the opposite one is looked at at every visit.",
+        ("It can founder within days. Anything but quiet: raise a red flag, and ring the vet.",),
+        alarm=lambda answers, _before: "" if answers["found"] == "quiet" else SUPPORT_ALARM,
     ),
     "after-checks": NoteKind(
         Move.CHECK_AFTER_FITTING,
@@ -184,7 +208,7 @@ NOTES: Mapping[str, NoteKind] = {
 
 LABELS: Mapping[str, str] = {
     code: label
-    for options in (DRUGS, COMFORT, SHOE, DEVICES, PARTNERS, GAITS)
+    for options in (DRUGS, COMFORT, SHOE, SUPPORT, DEVICES, PARTNERS, GAITS)
     for code, label in options
 } | {code: scale.label for code, scale in SCALES.items()}
 """What a note's answers are called."""

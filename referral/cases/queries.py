@@ -1,9 +1,10 @@
 """Reads on cases; each starts from what the actor may see."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import Organisation, Person
@@ -20,12 +21,19 @@ from referral.cases.models import (
     RedFlag,
     Referral,
 )
-from referral.core.workflow import CaseState, Happening, Move, Role, state_of
+from referral.clock import day_at
+from referral.core.diary import Dated
+from referral.core.workflow import CaseState, Happening, Move, Role, on_day, state_of
 from referral.errors import NotFound
 
 
-def case_for(session: Session, person_id: UUID, number: int) -> CaseAccess:
-    """Return the case as this person sees it.
+def case_for(
+    session: Session, person_id: UUID, number: int, now: datetime | None = None
+) -> CaseAccess:
+    """Return the case as this person sees it, on the day that ``now`` is in its yard.
+
+    Without ``now`` no day has passed: a red flag that was ever managed is managed still. Whatever
+    is written is asked of the case with its moment.
 
     Raises
     ------
@@ -46,6 +54,8 @@ def case_for(session: Session, person_id: UUID, number: int) -> CaseAccess:
         raise NotFound("There is no such case.")
     case = rows[0][0]
     state, revision = case_state(session, case.id)
+    if now is not None:
+        state = on_day(state, day_at(now, case.zone))
     return CaseAccess(
         case_id=case.id,
         number=case.number,
@@ -67,17 +77,34 @@ def case_state(session: Session, case_id: UUID) -> tuple[CaseState, int]:
 
 def case_states(session: Session, case_ids: Iterable[UUID]) -> Mapping[UUID, tuple[CaseState, int]]:
     """Return state and last entry number of many cases in one query."""
-    happenings: dict[UUID, list[Happening]] = {}
+    return {
+        case_id: (state_of(each.happening for each in entries), last)
+        for case_id, (entries, last) in case_histories(session, case_ids).items()
+    }
+
+
+def case_histories(
+    session: Session, case_ids: Iterable[UUID]
+) -> Mapping[UUID, tuple[Sequence[Dated], int]]:
+    """Return what happened on many cases, in order, and the last entry's number, in one query."""
+    found: dict[UUID, list[Dated]] = {}
     last: dict[UUID, int] = {}
     rows = session.execute(
-        select(Entry.case_id, Entry.seq, Entry.kind, Entry.actor_role, Entry.content)
+        select(
+            Entry.case_id,
+            Entry.seq,
+            Entry.kind,
+            Entry.actor_role,
+            Entry.content,
+            Entry.happened_on,
+        )
         .where(Entry.case_id.in_(list(case_ids)))
         .order_by(Entry.case_id, Entry.seq)
     )
-    for case_id, seq, kind, role, content in rows:
-        happenings.setdefault(case_id, []).append(Happening(kind, role, content))
+    for case_id, seq, kind, role, content, on in rows:
+        found.setdefault(case_id, []).append(Dated(Happening(kind, role, content), on))
         last[case_id] = seq
-    return {case_id: (state_of(each), last[case_id]) for case_id, each in happenings.items()}
+    return {case_id: (entries, last[case_id]) for case_id, entries in found.items()}
 
 
 def cases_of(session: Session, person_id: UUID) -> Sequence[Case]:
@@ -99,6 +126,15 @@ def cases_of(session: Session, person_id: UUID) -> Sequence[Case]:
     )
 
 
+def horses_on_cases(person_id: UUID) -> Select[UUID]:
+    """Return the query for the horses of every case that this person has a part in."""
+    return (
+        select(Case.horse_id)
+        .join(CaseMember, CaseMember.case_id == Case.id)
+        .where(CaseMember.person_id == person_id, CaseMember.until.is_(None))
+    )
+
+
 def people_on(
     session: Session, case_id: UUID
 ) -> Sequence[tuple[CaseMember, Person, Organisation | None]]:
@@ -111,6 +147,12 @@ def people_on(
         .order_by(CaseMember.since, CaseMember.id)
     ).all()
     return [(member, person, organisation) for member, person, organisation in rows]
+
+
+def names_on(session: Session, case_id: UUID) -> Mapping[UUID, str]:
+    """Return the name of everybody who is or ever was on the case."""
+    ever = select(CaseMember.person_id).where(CaseMember.case_id == case_id)
+    return dict(session.execute(select(Person.id, Person.name).where(Person.id.in_(ever))).all())
 
 
 def current_limits(session: Session, case_id: UUID) -> Sequence[Limit]:
@@ -150,14 +192,15 @@ def measured_limbs(session: Session, case_id: UUID) -> frozenset[str]:
 
 
 def flags_of(session: Session, case_id: UUID) -> Sequence[tuple[RedFlag, FlagAnswer | None]]:
-    """Return every red flag with its answer, newest first."""
+    """Return every red flag with its last answer, newest first."""
     rows = session.execute(
         select(RedFlag, FlagAnswer)
         .outerjoin(FlagAnswer, FlagAnswer.flag_id == RedFlag.id)
         .where(RedFlag.case_id == case_id)
-        .order_by(RedFlag.raised_at.desc())
+        .order_by(RedFlag.raised_at.desc(), FlagAnswer.answered_at, FlagAnswer.id)
     ).all()
-    return [(flag, answer) for flag, answer in rows]
+    last = {flag.id: (flag, answer) for flag, answer in rows}
+    return list(last.values())
 
 
 def observations_of(session: Session, case_id: UUID) -> Sequence[Observation]:

@@ -8,8 +8,10 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.models import Closure, FlagAnswer, Observation, RedFlag
+from referral.cases.queries import case_histories
 from referral.cases.service import Words, write_words
 from referral.cases.timeline import NewEntry, append
+from referral.core.watch import What, asks_of
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotFound
 from referral.storage.ids import new_id
@@ -55,6 +57,7 @@ class RaiseFlag:
     limb: str | None
     words: str | None
     happened_on: date
+    tetanus: str | None = None
 
 
 def raise_flag(session: Session, access: CaseAccess, command: RaiseFlag, now: datetime) -> None:
@@ -70,6 +73,8 @@ def raise_flag(session: Session, access: CaseAccess, command: RaiseFlag, now: da
     )
     session.add(row)
     facts = {"flag": str(row.id), "sign": command.sign, "limb": command.limb}
+    if command.tetanus:
+        facts["tetanus"] = command.tetanus
     new = NewEntry(Move.RAISE_FLAG, command.happened_on, facts, {"words": command.words}, row.id)
     append(session, access, new, now)
 
@@ -83,27 +88,34 @@ class AnswerFlag:
     reason: str
     until: date | None
     happened_on: date
+    within: str | None = None
+    tetanus: str | None = None
 
 
 def answer_flag(session: Session, access: CaseAccess, command: AnswerFlag, now: datetime) -> None:
-    """Answer a red flag: resolved, or known and managed until a day.
+    """Answer a red flag: resolved, or known and managed within limits until a day.
+
+    One that is managed can be answered again at any time.
 
     Raises
     ------
     NotFound
-        If this case has no such flag without an answer.
+        If this case has no such flag that is live or managed.
     Invalid
-        If the flag is to be managed but no day is given.
+        If the flag is to be managed but no day is given, or one that has passed; or it is a
+        puncture and nobody has said how the tetanus vaccination stands.
     """
-    if str(command.flag_id) not in access.state.live_flags:
+    state = access.state
+    if str(command.flag_id) not in {*state.live_flags, *state.managed}:
         raise NotFound("There is no such red flag waiting on this case.")
-    if command.answer == "managed" and command.until is None:
-        raise Invalid("Say until when.", {"until": ["Say until which day this holds."]})
+    _check_until(command)
+    _ask_tetanus(session, access, command)
     row = FlagAnswer(
         id=new_id(now),
         flag_id=command.flag_id,
         answer=command.answer,
         reason=command.reason,
+        within=command.within,
         until=command.until,
         answered_by=access.actor_id,
         answered_at=now,
@@ -111,8 +123,32 @@ def answer_flag(session: Session, access: CaseAccess, command: AnswerFlag, now: 
     session.add(row)
     until = command.until.isoformat() if command.until else None
     facts = {"flag": str(command.flag_id), "answer": command.answer, "until": until}
-    new = NewEntry(Move.ANSWER_FLAG, command.happened_on, facts, {"reason": command.reason}, row.id)
+    if command.tetanus:
+        facts["tetanus"] = command.tetanus
+    texts = {"reason": command.reason, "within": command.within}
+    new = NewEntry(Move.ANSWER_FLAG, command.happened_on, facts, texts, row.id)
     append(session, access, new, now)
+
+
+def _check_until(command: AnswerFlag) -> None:
+    if command.answer != "managed":
+        if command.until is not None:
+            said = "Only what is known and managed has a last day; leave it empty."
+            raise Invalid("Look at the day again.", {"until": [said]})
+        return
+    if command.until is None:
+        raise Invalid("Say until when.", {"until": ["Say until which day this holds."]})
+    if command.until < command.happened_on:
+        raise Invalid("Say until when.", {"until": ["This day has passed."]})
+
+
+def _ask_tetanus(session: Session, access: CaseAccess, command: AnswerFlag) -> None:
+    if command.tetanus or session.get_one(RedFlag, command.flag_id).sign != "penetrating_object":
+        return
+    entries, _last = case_histories(session, [access.case_id])[access.case_id]
+    if any(each.what is What.TETANUS for each in asks_of(entries)):
+        said = "Say how the tetanus vaccination stands; not known is an answer too."
+        raise Invalid("A puncture asks for tetanus.", {"tetanus": [said]})
 
 
 def close_case(

@@ -10,6 +10,7 @@ from referral.cases.choices import (
     OUTCOMES,
     SIGNS,
     SUBJECTS,
+    TETANUS,
     URGENCIES,
     codes,
 )
@@ -28,10 +29,11 @@ def words(*, required: bool = False) -> fields.String:
 
 
 class OpenCaseForm(Schema):
-    """Open a case: which horse, which farrier, whose law."""
+    """Open a case: which horse, which farrier (known, or by an address in full), whose law."""
 
     horse_id = fields.UUID(required=True)
-    farrier_id = fields.UUID(required=True)
+    farrier_id = fields.UUID(load_default=None)
+    farrier_email = fields.Email(load_default=None, validate=validate.Length(max=254))
     jurisdiction = fields.String(required=True, validate=validate.OneOf(codes(JURISDICTIONS)))
 
 
@@ -97,6 +99,7 @@ class FlagForm(Schema):
 
     sign = fields.String(required=True, validate=validate.OneOf(codes(SIGNS)))
     limb = fields.String(load_default=None, validate=validate.OneOf(codes(LIMBS)))
+    tetanus = fields.String(load_default=None, validate=validate.OneOf(codes(TETANUS)))
     words = words()
 
 
@@ -105,6 +108,8 @@ class FlagAnswerForm(Schema):
 
     answer = fields.String(required=True, validate=validate.OneOf(["resolved", "managed"]))
     reason = words(required=True)
+    within = words()
+    tetanus = fields.String(load_default=None, validate=validate.OneOf(codes(TETANUS)))
     until = DateField(load_default=None)
 
 

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.contradictions import Contradiction
+from referral.cases.joining import is_foreseen
 from referral.cases.models import (
     Case,
     CaseMember,
@@ -37,7 +38,7 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class OpenCase:
-    """Open a case on a horse: the vet who does so, and who else is on it."""
+    """A case on a horse: who opens it, and who else is on it."""
 
     horse_id: UUID
     jurisdiction: str
@@ -49,6 +50,14 @@ class OpenCase:
 
 def open_case(session: Session, command: OpenCase, now: datetime) -> CaseAccess:
     """Open a case and give the access of the one who opened it."""
+    access = begin_case(session, command, now)
+    facts = {"horse": str(command.horse_id)}
+    append(session, access, NewEntry(Move.OPEN_CASE, command.happened_on, facts), now)
+    return case_for(session, command.opener.person_id, access.number)
+
+
+def begin_case(session: Session, command: OpenCase, now: datetime) -> CaseAccess:
+    """Make a case and who is on it; the entry it begins with is the caller's."""
     case = Case(
         id=new_id(now),
         number=_next_number(session, "case"),
@@ -63,13 +72,6 @@ def open_case(session: Session, command: OpenCase, now: datetime) -> CaseAccess:
     for member in (command.opener, *command.others):
         session.add(_member_row(case.id, member, now))
     session.flush()
-    access = case_for(session, command.opener.person_id, case.number)
-    append(
-        session,
-        access,
-        NewEntry(Move.OPEN_CASE, command.happened_on, {"horse": str(command.horse_id)}),
-        now,
-    )
     return case_for(session, command.opener.person_id, case.number)
 
 
@@ -296,6 +298,8 @@ def _check_referral(session: Session, access: CaseAccess, command: SendReferral)
         faults["no_limits"] = ["Set a limit first, or tick that there are none on purpose."]
     if limits and command.no_limits:
         faults["no_limits"] = ["There are limits on this case; take the tick away."]
+    if not is_foreseen(session, access.case_id, Role.FARRIER):
+        faults[""] = ["Ask a farrier onto the case first: nobody would get this."]
     if not command.limbs:
         faults["limbs"] = ["Name at least one limb."]
     measured = measured_limbs(session, access.case_id)

@@ -18,7 +18,9 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.models import Case, CaseMember, Entry, ErasableValue
 from referral.cases.queries import case_for
-from referral.core.workflow import LAWS, Happening, Move, after
+from referral.clock import day_at
+from referral.core.diary import Dated
+from referral.core.workflow import LAWS, Happening, Move, after, on_day
 from referral.errors import OutOfDate
 from referral.notices.service import Happened, tell
 from referral.storage.canonical import canonical_json, rounded, sha256_hex
@@ -26,7 +28,15 @@ from referral.storage.ids import new_id
 
 GENESIS = "0" * 64
 SALT_BYTES = 32
-TOLD_TO_ALL = frozenset({Move.RAISE_FLAG.value, Move.ANSWER_FLAG.value, Move.CLOSE.value})
+TOLD_TO_ALL = frozenset(
+    {
+        Move.RAISE_FLAG.value,
+        Move.ANSWER_FLAG.value,
+        Move.CLOSE.value,
+        Move.TAKE_UP.value,
+        Move.TURN_DOWN.value,
+    }
+)
 """What everybody on the case is told of; of the rest, whoever's turn it is then."""
 
 
@@ -35,6 +45,7 @@ class NewEntry:
     """What is to be written: the move, the day it happened, facts, and erasable texts.
 
     ``based_on`` is the revision the writer had on screen; None for what never conflicts.
+    ``also_tell`` are people to be told whoever's turn it is, if they are on the case.
     """
 
     move: Move
@@ -43,6 +54,7 @@ class NewEntry:
     texts: Mapping[str, str | None] = field(default_factory=dict)
     reference: UUID | None = None
     based_on: int | None = None
+    also_tell: frozenset[UUID] = frozenset()
 
 
 def digest(content: Any) -> str:  # noqa: ANN401 - any JSON value
@@ -68,7 +80,7 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
     OutOfDate
         If somebody made another move since the writer's page was opened.
     """
-    access = locked(session, access)
+    access = locked(session, access, now)
     role = access.role_for(new.move)
     _refuse_stale(session, access, new)
     previous = session.scalars(
@@ -93,16 +105,16 @@ def append(session: Session, access: CaseAccess, new: NewEntry, now: datetime) -
     session.add(entry)
     session.flush()
     session.add_all(values)
-    _tell(session, access, entry, now)
+    _tell(session, access, entry, new.also_tell, now)
     return entry
 
 
-def locked(session: Session, access: CaseAccess) -> CaseAccess:
+def locked(session: Session, access: CaseAccess, now: datetime) -> CaseAccess:
     """Return the case as it is now, kept from changing until this transaction ends."""
     case = select(Case.id).where(Case.id == access.case_id)
     # not the stronger lock: rows that name the case may stand in both transactions already
     session.scalars(case.with_for_update(key_share=True)).one()
-    return case_for(session, access.actor_id, access.number)
+    return case_for(session, access.actor_id, access.number, now)
 
 
 def _refuse_stale(session: Session, access: CaseAccess, new: NewEntry) -> None:
@@ -150,8 +162,11 @@ def entry_hash(entry: Entry) -> str:
     )
 
 
-def _tell(session: Session, access: CaseAccess, entry: Entry, now: datetime) -> None:
-    state = after(access.state, Happening(entry.kind, entry.actor_role, entry.content))
+def _tell(
+    session: Session, access: CaseAccess, entry: Entry, also: frozenset[UUID], now: datetime
+) -> None:
+    happening = Happening(entry.kind, entry.actor_role, entry.content)
+    state = on_day(after(access.state, happening), day_at(now, access.zone))
     rows = session.execute(
         select(CaseMember.person_id, CaseMember.role).where(
             CaseMember.case_id == access.case_id, CaseMember.until.is_(None)
@@ -161,7 +176,7 @@ def _tell(session: Session, access: CaseAccess, entry: Entry, now: datetime) -> 
     told = {
         person_id
         for person_id, role in rows
-        if person_id != access.actor_id and (everybody or role == state.turn)
+        if person_id != access.actor_id and (everybody or role == state.turn or person_id in also)
     }
     tell(session, told, Happened(access.case_id, entry.kind, entry.id), now)
 
@@ -202,6 +217,14 @@ def texts_of(session: Session, entries: Sequence[Entry]) -> Mapping[UUID, Mappin
     for row in session.scalars(select(ErasableValue).where(ErasableValue.entry_id.in_(ids))):
         found.setdefault(row.entry_id, {})[row.field] = row.value or "(erased)"
     return found
+
+
+def history_of(entries: Sequence[Entry]) -> list[Dated]:
+    """Return what happened as states and dates see it, in the order it was entered."""
+    return [
+        Dated(Happening(each.kind, each.actor_role, each.content), each.happened_on)
+        for each in sorted(entries, key=lambda each: each.seq)
+    ]
 
 
 def entries_of(session: Session, case_id: UUID) -> Sequence[Entry]:

@@ -10,6 +10,7 @@ from flask import Blueprint, flash, make_response, render_template, request, url
 from flask.typing import ResponseReturnValue
 from marshmallow import Schema
 
+from referral.cases.asking import take_up, turn_down
 from referral.cases.forms import FORMS, TEMPLATES, contradictions_on, form_page
 from referral.cases.queries import measured_limbs
 from referral.cases.remarks import (
@@ -296,6 +297,32 @@ def flag_answer(number: int, flag_id: UUID) -> ResponseReturnValue:
 
     said = "The red flag is answered."
     return _do(Sent(number, "flag-answers", said, flag_id), FlagAnswerForm(), act)
+
+
+@blueprint.post("/cases/<int:number>/take-ups")
+@sign_in_required
+def taking_up(number: int) -> ResponseReturnValue:
+    """Take up the examination that is asked for."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        take_up(visit.session, visit.access, _words(visit, given), visit.now)
+        return _home(visit)
+
+    said = "The case is yours: record the problem, add a film, set limits, then send the referral."
+    return _do(Sent(number, "take-ups", said), WordsForm(), act)
+
+
+@blueprint.post("/cases/<int:number>/answers-with-reason")
+@sign_in_required
+def turning_down(number: int) -> ResponseReturnValue:
+    """Answer the request for an examination with a reason, and close it."""
+
+    def act(visit: Visit, given: dict[str, Any]) -> str:
+        turn_down(visit.session, visit.access, _words(visit, given), visit.now)
+        return _home(visit)
+
+    said = "Your answer is with whoever asked."
+    return _do(Sent(number, "answers-with-reason", said), WordsForm(), act)
 
 
 @blueprint.post("/cases/<int:number>/closures")

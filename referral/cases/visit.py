@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from referral.accounts import idempotency
 from referral.accounts.idempotency import new_key
 from referral.cases.access import CaseAccess
-from referral.cases.queries import case_for, entries_since, people_on
+from referral.cases.queries import case_for, entries_since, names_on
 from referral.cases.words import entry_says
 from referral.clock import day_at
 from referral.errors import Invalid, OutOfDate, WrongState
@@ -95,8 +95,8 @@ def changing_case(number: int) -> Iterator[Visit]:
 
 
 def _visit(wired: Wiring, session: Session, number: int) -> Visit:
-    access = case_for(session, current_actor().person_id, number)
     now = wired.now()
+    access = case_for(session, current_actor().person_id, number, now)
     return Visit(wired, session, access, now, day_at(now, access.zone))
 
 
@@ -182,10 +182,7 @@ def happened_since(visit: Visit) -> list[str]:
     seen = based_on()
     if seen is None:
         return []
-    names = {
-        person.id: person.name
-        for _member, person, _organisation in people_on(visit.session, visit.access.case_id)
-    }
+    names = names_on(visit.session, visit.access.case_id)
     return [
         f"Since then {names.get(each.actor_id, 'somebody')} {entry_says(each.kind, each.content)}."
         for each in entries_since(visit.session, visit.access.case_id, seen)

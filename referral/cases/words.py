@@ -3,7 +3,15 @@
 from collections.abc import Mapping
 from typing import Any
 
-from referral.cases.choices import CONDITIONS, LETTERS, OUTCOMES, SIGNS, SUBJECTS
+from referral.cases.choices import (
+    CONDITIONS,
+    FLAG_ANSWERS,
+    LETTERS,
+    OUTCOMES,
+    SIGNS,
+    SUBJECTS,
+    TETANUS,
+)
 from referral.cases.note_kinds import LABELS as NOTE_LABELS
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
@@ -19,7 +27,9 @@ STAGES = {
 
 ENTRIES: Mapping[Move, str] = {
     Move.OPEN_CASE: "opened the case",
-    Move.ASK_EXAMINATION: "asked for an examination",
+    Move.ASK_EXAMINATION: "asked for an examination of {limb}: {about}",
+    Move.TAKE_UP: "took the request up",
+    Move.TURN_DOWN: "answered the request and closed it",
     Move.SEND_REFERRAL: "sent referral {n}",
     Move.ACKNOWLEDGE: "acknowledged the referral",
     Move.ASK_QUESTION: "asked a question",
@@ -50,6 +60,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.NOTE_MEDICATION: "noted medication: {medication}",
     Move.GRADE_LAMENESS: "graded the lameness of {limb}: {grade} on the scale {scale}, {gait}",
     Move.CHECK_AFTER_FITTING: "checked after fitting: {comfort}; shoe: {shoe}",
+    Move.CHECK_SUPPORT_LIMB: "looked at {limb} as the support limb: {found}",
     Move.RECORD_EMERGENCY: "recorded emergency work on {limb}",
     Move.STEP_DOWN: "stepped the {device} down on {limb}",
     Move.RENEW_DEVICE: "keeps the {device} on {limb}, with a reason",
@@ -57,7 +68,10 @@ ENTRIES: Mapping[Move, str] = {
     Move.RAISE_FLAG: "raised a red flag: {sign}",
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",
-    Move.INVITE: "brought somebody onto the case",
+    Move.INVITE: "asked a {role} onto the case",
+    Move.TAKE_INVITE_BACK: "took back what a {role} was asked",
+    Move.JOIN: "came onto the case",
+    Move.HAND_OVER: "handed the {role}'s part over",
     Move.SIGN_SHEET: "signed the {letter}",
     Move.CLOSE: "closed the case: {outcome}",
     Move.REOPEN: "reopened the case",
@@ -75,6 +89,12 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     said = ENTRIES[move].format_map(_Blank(content, **_named(content)))
     if move is Move.SET_LIMIT and content.get("withdrawn"):
         return said.replace("set a limit", "took back the limit", 1)
+    if move is Move.INVITE and content.get("person"):
+        return said.replace("asked", "brought", 1)
+    if move is Move.ANSWER_FLAG and content.get("until"):
+        return f"{said} until {content['until']}"
+    if content.get("tetanus"):
+        return f"{said}; tetanus: {_named(content)['tetanus']}"
     if move is Move.ADD_PHOTO and len(content.get("photos", ())) > 1:
         return said.replace("a photo", f"{len(content['photos'])} photos", 1)
     if move is Move.BOOK_VISIT and content.get("called_off"):
@@ -82,10 +102,15 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     return said
 
 
+CODED = ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait", "found")
+"""What of a note stands in its entry as a code."""
+
+
 def _named(content: Mapping[str, Any]) -> dict[str, str]:
     """Return the names of what the content holds as codes."""
     codes = (
         ("sign", SIGNS),
+        ("answer", FLAG_ANSWERS),
         ("condition", CONDITIONS),
         ("about", SUBJECTS),
         ("outcome", OUTCOMES),
@@ -98,9 +123,11 @@ def _named(content: Mapping[str, Any]) -> dict[str, str]:
     }
     named.update(
         (key, NOTE_LABELS[str(content[key])])
-        for key in ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait")
+        for key in CODED
         if str(content.get(key)) in NOTE_LABELS
     )
+    if content.get("tetanus"):
+        named["tetanus"] = dict(TETANUS)[content["tetanus"]]
     if "grade" in content:
         named["grade"] = f"{content['grade']:g}"
     if content.get("measure"):

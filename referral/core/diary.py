@@ -12,7 +12,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from referral.core.standing import DUE_SOON_DAYS
-from referral.core.workflow import Happening, Move, Role, Stage, state_of
+from referral.core.workflow import Happening, Move, Role, Stage, on_day, state_of
 
 CAUTION_AFTER_DAYS = 7
 ALERT_AFTER_DAYS = 14
@@ -40,6 +40,7 @@ class What(StrEnum):
     RESET = "Next reset"
     RECHECK = "Recheck"
     AFTER_CHECK = "Check after fitting"
+    EXAMINATION = "Answer the request for an examination"
     REFERRAL = "Acknowledge the referral"
     MANAGED = "Look again at a red flag that is managed"
 
@@ -122,7 +123,7 @@ def due_items(entries: Sequence[Dated], today: date, *, has_owner: bool) -> tupl
     >>> [(item.what.value, item.due_on.day) for item in items]
     [('Check after fitting', 4)]
     """
-    state = state_of(each.happening for each in entries)
+    state = on_day(state_of(each.happening for each in entries), today)
     if state.stage is Stage.CLOSED:
         return ()
     fitted_on = _latest_day(entries, Move.RECORD_RESET)
@@ -131,14 +132,14 @@ def due_items(entries: Sequence[Dated], today: date, *, has_owner: bool) -> tupl
         found.append((What.RESET, state.due_on, Role.FARRIER))
     if state.recheck_on is not None:
         owner = Role(state.recheck_owner or Role.VET)
-        if not _was_seen(entries, owner, state.recheck_on - timedelta(days=DUE_SOON_DAYS)):
+        since = state.recheck_on - timedelta(days=DUE_SOON_DAYS)
+        if not _was_seen(_after_it_was_set(entries), owner, since):
             found.append((What.RECHECK, state.recheck_on, owner))
     if fitted_on is not None and not _was_checked(entries, fitted_on):
         owner = Role.OWNER if has_owner else Role.FARRIER
         if today >= fitted_on + timedelta(days=CHECK_FROM_DAYS):
             found.append((What.AFTER_CHECK, fitted_on + timedelta(days=CHECK_UNTIL_DAYS), owner))
-    if state.stage is Stage.REFERRED:
-        found += _referral(entries)
+    found += _asked(entries, state.stage)
     found += _managed(entries)
     items = (_item(each, today, fitted_on) for each in found)
     return tuple(sorted(items, key=lambda item: (item.due_on, item.what)))
@@ -177,19 +178,35 @@ def _was_seen(entries: Sequence[Dated], role: Role, since: date) -> bool:
     )
 
 
+def _after_it_was_set(entries: Sequence[Dated]) -> Sequence[Dated]:
+    """Return what was entered after the recheck was set; what set it is no look at the horse."""
+    places = [n for n, each in enumerate(entries) if each.happening.facts.get("recheck_on")]
+    return entries[places[-1] + 1 :]
+
+
 def _was_checked(entries: Sequence[Dated], fitted_on: date) -> bool:
     day = _latest_day(entries, Move.CHECK_AFTER_FITTING)
     return day is not None and day >= fitted_on
 
 
-REFERRAL_DAYS: Mapping[str, int] = {"now": 0, "24_hours": 1, "7_days": 7, "routine": 14}
-"""Within how many days a referral of each urgency is acknowledged (common practice, no source)."""
+ANSWER_DAYS: Mapping[str, int] = {"now": 0, "24_hours": 1, "7_days": 7, "routine": 14}
+"""Within how many days what is asked, by its urgency, is answered (common practice, no source)."""
 
 
-def _referral(entries: Sequence[Dated]) -> list[tuple[What, date, Role]]:
-    sent = [each for each in entries if each.happening.kind == Move.SEND_REFERRAL][-1]
-    days = REFERRAL_DAYS.get(str(sent.happening.facts.get("urgency")), REFERRAL_DAYS["routine"])
-    return [(What.REFERRAL, sent.on + timedelta(days=days), Role.FARRIER)]
+ASKING: Mapping[Stage, tuple[Move, What, Role]] = {
+    Stage.ASKED: (Move.ASK_EXAMINATION, What.EXAMINATION, Role.VET),
+    Stage.REFERRED: (Move.SEND_REFERRAL, What.REFERRAL, Role.FARRIER),
+}
+"""What waits for an answer at a stage: the move that asked, what is due, and whose it is."""
+
+
+def _asked(entries: Sequence[Dated], stage: Stage) -> list[tuple[What, date, Role]]:
+    if stage not in ASKING:
+        return []
+    move, what, owner = ASKING[stage]
+    asked = [each for each in entries if each.happening.kind == move][-1]
+    days = ANSWER_DAYS.get(str(asked.happening.facts.get("urgency")), ANSWER_DAYS["routine"])
+    return [(what, asked.on + timedelta(days=days), owner)]
 
 
 def _managed(entries: Sequence[Dated]) -> list[tuple[What, date, Role]]:

@@ -8,88 +8,28 @@ did on some day. Nothing here reads a clock or a database.
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from enum import StrEnum
 
 from referral.core.errors import WrongMove
 from referral.core.ground import SOLID, Moved, moved_ground
+from referral.core.moves import Move, Role, Stage
 
-
-class Role(StrEnum):
-    """What a person is on a case."""
-
-    VET = "vet"
-    FARRIER = "farrier"
-    APPRENTICE = "apprentice"
-    OWNER = "owner"
-    COORDINATOR = "coordinator"
-
-
-class Stage(StrEnum):
-    """Where a case stands; each names what is waited for."""
-
-    NEW = "new"  # nothing yet
-    OPENED = "opened"  # vet: send the referral
-    ASKED = "asked"  # vet: an examination was asked for
-    REFERRED = "referred"  # farrier: acknowledge
-    QUESTION = "question"  # vet: answer the farrier's question
-    PLANNING = "planning"  # farrier: write a plan
-    REVIEW = "review"  # vet: agree or send back
-    AMENDED = "amended"  # farrier: accept the vet's changes or answer them
-    SIGNING = "signing"  # farrier: sign the agreed plan
-    CONSENT = "consent"  # owner: consent
-    FITTING = "fitting"  # farrier: do it and record it
-    COUNTERSIGN = "countersign"  # vet: countersign what was fitted
-    CORRECTING = "correcting"  # farrier: put the record right
-    MONITORING = "monitoring"  # wait for the next date
-    CLOSED = "closed"  # done
-
-
-class Move(StrEnum):
-    """Everything that a person can do to a case; the value is the entry's kind."""
-
-    OPEN_CASE = "case_opened"
-    ASK_EXAMINATION = "examination_asked"
-    SEND_REFERRAL = "referral_sent"
-    ACKNOWLEDGE = "referral_acknowledged"
-    ASK_QUESTION = "question_asked"
-    ANSWER_QUESTION = "question_answered"
-    SUBMIT_PLAN = "plan_submitted"
-    AGREE_PLAN = "plan_agreed"
-    AMEND_PLAN = "plan_amended"
-    ACCEPT_AMENDMENT = "amendment_accepted"
-    SEND_BACK = "plan_sent_back"
-    SIGN_PLAN = "plan_signed"
-    GIVE_CONSENT = "consent_given"
-    DECLINE_CONSENT = "consent_declined"
-    RECORD_RESET = "reset_recorded"
-    COUNTERSIGN = "reset_countersigned"
-    ASK_CORRECTION = "correction_asked"
-    SET_RECHECK = "recheck_set"
-    BOOK_VISIT = "visit_booked"
-    SET_LIMIT = "limit_set"
-    SET_PROBLEM = "problem_set"
-    ADD_FILM = "film_added"
-    MEASURE_FILM = "film_measured"
-    ADD_PHOTO = "photo_added"
-    MEASURE_PHOTO = "photo_measured"
-    RECORD_READINGS = "readings_recorded"
-    ADD_OBSERVATION = "observation_added"
-    ADD_CALL_NOTE = "call_note_added"
-    CONFIRM_CALL_NOTE = "call_note_confirmed"
-    NOTE_MEDICATION = "medication_noted"
-    GRADE_LAMENESS = "lameness_graded"
-    CHECK_AFTER_FITTING = "after_check_recorded"
-    RECORD_EMERGENCY = "emergency_work_recorded"
-    STEP_DOWN = "device_stepped_down"
-    RENEW_DEVICE = "device_renewed"
-    ACKNOWLEDGE_CAUTION = "caution_acknowledged"
-    RAISE_FLAG = "red_flag_raised"
-    ANSWER_FLAG = "red_flag_answered"
-    JUDGE_AGAIN = "plan_judged_again"
-    INVITE = "member_added"
-    SIGN_SHEET = "sheet_signed"
-    CLOSE = "case_closed"
-    REOPEN = "case_reopened"
+__all__ = [
+    "LAWS",
+    "TASK",
+    "TURN",
+    "CaseState",
+    "Happening",
+    "Law",
+    "Move",
+    "Role",
+    "Stage",
+    "after",
+    "check_move",
+    "legal_moves",
+    "on_day",
+    "state_of",
+    "why_not",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +68,8 @@ def _law(
 LAWS: Mapping[Move, Law] = {
     Move.OPEN_CASE: _law({_V}, {Stage.NEW}, Stage.OPENED),
     Move.ASK_EXAMINATION: _law({_F, _O}, {Stage.NEW}, Stage.ASKED),
+    Move.TAKE_UP: _law({_V}, {Stage.ASKED}, Stage.OPENED),
+    Move.TURN_DOWN: _law({_V}, {Stage.ASKED}, Stage.CLOSED),
     Move.SEND_REFERRAL: _law(
         {_V},
         {Stage.OPENED, Stage.ASKED, Stage.QUESTION, Stage.PLANNING, Stage.MONITORING},
@@ -162,6 +104,7 @@ LAWS: Mapping[Move, Law] = {
     Move.NOTE_MEDICATION: _law({_V}, _LIVE),
     Move.GRADE_LAMENESS: _law({_V}, _LIVE),
     Move.CHECK_AFTER_FITTING: _law({_V, _F, _O}, _LIVE),
+    Move.CHECK_SUPPORT_LIMB: _law({_V, _F, _O}, _LIVE),
     Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
     Move.STEP_DOWN: _law(_CLINICAL, _LIVE),
     Move.RENEW_DEVICE: _law(_CLINICAL, _LIVE),
@@ -170,6 +113,9 @@ LAWS: Mapping[Move, Law] = {
     Move.ANSWER_FLAG: _law({_V}, _KNOWN),
     Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED, *_AGREED}),
     Move.INVITE: _law({_V, _F, _C}, _KNOWN),
+    Move.TAKE_INVITE_BACK: _law({_V, _F, _C}, _KNOWN),
+    Move.JOIN: _law({_V, _F, _A, _C}, _KNOWN),
+    Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
     Move.SIGN_SHEET: _law({_V}, _KNOWN),
     Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
     Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),
@@ -218,8 +164,10 @@ class CaseState:
     """Where a case stands, worked out from its entries.
 
     ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``live_flags`` are
-    the ids of red flags that no vet has answered. ``left_at`` is where a plan under way
-    stood before the ground it rests on ``moved``; it goes on from there once that is back.
+    the ids of red flags that no vet has answered; ``managed`` are those known and managed,
+    each with the last day on which that holds, as :func:`on_day` sees to. ``left_at`` is
+    where a plan under way stood before the ground it rests on ``moved``; it goes on from
+    there once that is back.
     """
 
     stage: Stage = Stage.NEW
@@ -227,6 +175,7 @@ class CaseState:
     reset_n: int = 0
     referral_n: int = 0
     live_flags: frozenset[str] = field(default_factory=frozenset)
+    managed: Mapping[str, date] = field(default_factory=dict)
     vet_to_see: bool = False
     due_on: date | None = None
     recheck_on: date | None = None
@@ -328,12 +277,42 @@ def _with_facts(state: CaseState, move: Move, facts: Mapping[str, object]) -> Ca
         case Move.RAISE_FLAG:
             state = replace(state, live_flags=state.live_flags | flag)
         case Move.ANSWER_FLAG:
-            state = replace(state, live_flags=state.live_flags - flag)
+            managed = _still_managed(state, flag, facts)
+            state = replace(state, live_flags=state.live_flags - flag, managed=managed)
         case Move.RECORD_EMERGENCY:
             state = replace(state, vet_to_see=True)
         case _:
             pass
     return _with_dates(state, facts)
+
+
+def _still_managed(
+    state: CaseState, flag: frozenset[str], facts: Mapping[str, object]
+) -> Mapping[str, date]:
+    kept = {each: until for each, until in state.managed.items() if each not in flag}
+    until = facts.get("until")
+    if until:
+        kept.update((each, date.fromisoformat(str(until))) for each in flag)
+    return kept
+
+
+def on_day(state: CaseState, today: date) -> CaseState:
+    """Return the state as it is on a day of the yard.
+
+    A red flag that is known and managed holds through its last day; after it the flag is
+    live again, and plans and planned work wait for a vet's new answer.
+
+    Examples
+    --------
+    >>> managed = CaseState(stage=Stage.PLANNING, managed={"f": date(2026, 12, 1)})
+    >>> [on_day(managed, date(2026, 12, day)).task for day in (1, 2)]
+    ['Write the plan', 'Answer the red flag']
+    """
+    over = {each for each, until in state.managed.items() if until < today}
+    if not over:
+        return state
+    still = {each: until for each, until in state.managed.items() if each not in over}
+    return replace(state, live_flags=state.live_flags | over, managed=still)
 
 
 def _with_dates(state: CaseState, facts: Mapping[str, object]) -> CaseState:

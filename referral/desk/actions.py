@@ -30,11 +30,11 @@ def actions_for(page: CasePage) -> tuple[Action, ...]:
 
 def _main(page: CasePage) -> list[Action]:
     access, state = page.access, page.access.state
-    live = [flag for flag in page.flags if flag.answer is None]
+    live = [flag for flag in page.flags if flag.is_live]
     if live:
         answer = Action("Answer the red flag", f"red-flags/{live[0].flag_id}/answers/new", True)
         return [answer] if access.may(Move.ANSWER_FLAG) else []
-    if state.stage in (Stage.OPENED, Stage.ASKED) and access.may(Move.SEND_REFERRAL):
+    if state.stage is Stage.OPENED and access.may(Move.SEND_REFERRAL):
         return [_before_referral(page)]
     numbers = {"plan": state.plan_n, "reset": state.reset_n}
     return [
@@ -59,6 +59,7 @@ def _before_referral(page: CasePage) -> Action:
 
 
 _MAIN: tuple[tuple[Stage, Move, str, str, bool], ...] = (
+    (Stage.ASKED, Move.TAKE_UP, "Take the request up", "take-ups/new", False),
     (Stage.REFERRED, Move.ACKNOWLEDGE, "Acknowledge the referral", "acknowledgements", True),
     (Stage.QUESTION, Move.ANSWER_QUESTION, "Answer the question", "answers/new", False),
     (Stage.PLANNING, Move.SUBMIT_PLAN, "Write the plan", "plans/new", False),
@@ -72,6 +73,7 @@ _MAIN: tuple[tuple[Stage, Move, str, str, bool], ...] = (
     (Stage.MONITORING, Move.SUBMIT_PLAN, "Plan the next reset", "plans/new", False),
 )
 _MORE: tuple[tuple[Move, str, str], ...] = (
+    (Move.TURN_DOWN, "Answer the request without taking it up", "answers-with-reason/new"),
     (Move.ADD_PHOTO, "Add a film or photo", "films/new"),
     (Move.RECORD_READINGS, "Assess a foot", "assessments/new"),
     (Move.RECORD_READINGS, "Type readings", "readings/new"),
@@ -81,6 +83,8 @@ _MORE: tuple[tuple[Move, str, str], ...] = (
     (Move.ASK_QUESTION, "Ask the vet a question", "questions/new"),
     (Move.ADD_OBSERVATION, "Record an observation", "observations/new"),
     (Move.BOOK_VISIT, "Book a visit", "visits/new"),
+    (Move.SET_RECHECK, "Set the recheck", "rechecks/new"),
+    (Move.CHECK_SUPPORT_LIMB, "Look at the support limb", "notes/support-limb-checks/new"),
     (Move.CHECK_AFTER_FITTING, "Check after fitting", "notes/after-checks/new"),
     (Move.ADD_CALL_NOTE, "Note a call", "notes/calls/new"),
     (Move.NOTE_MEDICATION, "Note medication", "notes/medication/new"),
@@ -88,6 +92,8 @@ _MORE: tuple[tuple[Move, str, str], ...] = (
     (Move.RECORD_EMERGENCY, "Record emergency work", "notes/emergencies/new"),
     (Move.STEP_DOWN, "Step a device down", "notes/step-downs/new"),
     (Move.RENEW_DEVICE, "Keep a device on, with a reason", "notes/renewals/new"),
+    (Move.INVITE, "Ask somebody onto the case", "members/new"),
+    (Move.HAND_OVER, "Hand a part over", "hand-overs/new"),
     (Move.RAISE_FLAG, "Raise a red flag", "red-flags/new"),
     (Move.CLOSE, "Close the case", "closures/new"),
     (Move.REOPEN, "Open the case again", "reopenings/new"),

@@ -12,9 +12,10 @@ from sqlalchemy.orm import Session
 from referral.accounts.actor import Actor
 from referral.accounts.models import Person
 from referral.cases.models import Case, CaseMember, Entry, ErasableValue
+from referral.cases.timeline import history_of
 from referral.clock import day_at
-from referral.core.diary import PASSED, Dated, DueItem, What, due_items
-from referral.core.workflow import Happening, Move, Role
+from referral.core.diary import PASSED, DueItem, What, due_items
+from referral.core.workflow import Move, Role
 from referral.horses.models import Horse
 from referral.plans.models import PlanLimb, PlanRow
 from referral.plans.rows import plan_lines
@@ -223,20 +224,13 @@ def _due(seen: Sequence[_Seen], now: datetime) -> list[DiaryLine]:
         )
         for each in seen
         for item in due_items(
-            _dated(each.entries), _today(each, now), has_owner=each.who(Role.OWNER) is not None
+            history_of(each.entries), _today(each, now), has_owner=each.who(Role.OWNER) is not None
         )
     ]
 
 
 def _named(person: Person | None, role: Role) -> str:
     return f"{person.name}, {role.value}" if person else f"the {role.value}"
-
-
-def _dated(entries: Sequence[Entry]) -> list[Dated]:
-    return [
-        Dated(Happening(each.kind, each.actor_role, each.content), each.happened_on)
-        for each in entries
-    ]
 
 
 def _booked(session: Session, seen: Sequence[_Seen]) -> list[tuple[_Seen, BookedLine]]:

@@ -6,14 +6,21 @@ from datetime import date, datetime
 from uuid import UUID
 
 from referral.cases.access import CaseAccess
+from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
+from referral.cases.joining import Asked
+from referral.core.diary import DueItem
+from referral.core.watch import OPPOSITE, Ask
 from referral.core.workflow import Move
 from referral.films.guides import GuidesPage
 
 
 @dataclass(frozen=True, slots=True)
 class DeskRow:
-    """One case on the desk: what it waits for, and how it stands for whoever looks."""
+    """One case on the desk: what it waits for, and how it stands for whoever looks.
+
+    ``due`` is what is due beside the next reset: rechecks that are late, checks after fitting.
+    """
 
     number: int
     horse: str
@@ -23,16 +30,31 @@ class DeskRow:
     standing: str
     turn: str | None
     due_on: date | None
+    due: tuple[DueItem, ...]
+    asks: tuple[Ask, ...]
     has_red_flag: bool
     unread: int
 
 
 @dataclass(frozen=True, slots=True)
+class LeftLine:
+    """A case that whoever looks handed over: to whom, and when."""
+
+    number: int
+    horse: str
+    to: str
+    handed_on: date
+
+
+@dataclass(frozen=True, slots=True)
 class DeskPage:
-    """The desk: every case of this person, those that wait on them first."""
+    """The desk: every case of this person, those that wait on them first; what they are asked."""
 
     rows: tuple[DeskRow, ...]
+    asked: tuple[Asked, ...]
+    left: tuple[LeftLine, ...]
     may_open: bool
+    may_ask: bool
 
     def group(self, *standings: str) -> tuple[DeskRow, ...]:
         """Return the rows that stand in one of these ways."""
@@ -48,6 +70,15 @@ class PersonLine:
     role: str
     organisation: str | None
     phone: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AskedLine:
+    """Somebody who is asked onto the case and has not answered."""
+
+    invitation_id: UUID
+    email: str
+    role: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +221,7 @@ class SheetLine:
 
 @dataclass(frozen=True, slots=True)
 class FlagLine:
-    """A red flag and its answer."""
+    """A red flag and its last answer; ``is_live`` says that planned work waits for a new one."""
 
     flag_id: UUID
     sign: str
@@ -200,7 +231,10 @@ class FlagLine:
     raised_at: datetime
     answer: str | None
     reason: str | None
+    within: str | None
     until: date | None
+    is_live: bool
+    is_managed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +289,15 @@ class ReferralLine:
 
 
 @dataclass(frozen=True, slots=True)
+class FootLine:
+    """One foot of a pair: its problem, and when it was last looked at on this case."""
+
+    limb: str
+    problem: str
+    seen_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class CasePage:
     """Everything the case page prints."""
 
@@ -268,9 +311,13 @@ class CasePage:
     unread: int
     today: date
     recheck: str | None
+    due: tuple[DueItem, ...]
+    asks: tuple[Ask, ...]
     people: tuple[PersonLine, ...]
+    asked: tuple[AskedLine, ...]
     problems: tuple[ProblemLine, ...]
     limits: tuple[LimitLine, ...]
+    request: Request | None
     referral: ReferralLine | None
     questions: tuple[QuestionLine, ...]
     flags: tuple[FlagLine, ...]
@@ -284,6 +331,24 @@ class CasePage:
     resets: tuple[ResetLine, ...]
     sheets: tuple[SheetLine, ...]
     timeline: tuple[TimelineLine, ...]
+
+    @property
+    def feet(self) -> tuple[FootLine, ...]:
+        """Every foot that the case is about and the one opposite, whether or not it is."""
+        named = {each.limb for each in self.problems} | {each.limb for each in self.films}
+        named |= set(self.referral.limbs if self.referral else ())
+        named |= {each.limb for each in self.readings}
+        both = named | {OPPOSITE[limb] for limb in named}
+        return tuple(self._foot(limb) for limb in OPPOSITE if limb in both)
+
+    def _foot(self, limb: str) -> FootLine:
+        problems = [each.condition for each in self.problems if each.limb == limb]
+        days = [
+            *(each.taken_on for each in self.films if each.limb == limb),
+            *(each.seen_on for each in self.assessments if each.limb == limb),
+            *(on for table in self.readings if table.limb == limb for on in table.taken_on),
+        ]
+        return FootLine(limb, ", ".join(problems), max(days, default=None))
 
     @property
     def law(self) -> str:

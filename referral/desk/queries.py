@@ -1,44 +1,44 @@
-"""The desk and the case page: the features' reads put together."""
+"""The case page: the features' reads put together."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import select, update
+from sqlalchemy import update
 from sqlalchemy.orm import Session
 
-from referral.accounts.models import Person
 from referral.cases.access import CaseAccess
+from referral.cases.asking import request_in
 from referral.cases.choices import SIGNS
-from referral.cases.models import Case, CaseMember, Problem, Referral
+from referral.cases.joining import asked_onto
+from referral.cases.models import Entry
 from referral.cases.queries import (
-    case_states,
-    cases_of,
     current_limits,
     current_problems,
     flags_of,
     latest_referral,
+    names_on,
     people_on,
     questions_of,
 )
-from referral.cases.timeline import entries_of, texts_of
+from referral.cases.timeline import entries_of, history_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
-from referral.clock import day_at
-from referral.core.standing import standing
-from referral.core.workflow import CaseState, Role, Stage
+from referral.core.diary import Dated, DueItem, due_items
+from referral.core.watch import asks_of
+from referral.core.workflow import Role, Stage
 from referral.desk.pages import (
+    AskedLine,
     CasePage,
-    DeskPage,
-    DeskRow,
     FlagLine,
     LimitLine,
     PersonLine,
+    PhotoLine,
     ProblemLine,
     QuestionLine,
     ReferralLine,
     TimelineLine,
 )
+from referral.desk.rows import beside_reset, stands, unread_by_case
 from referral.desk.tables import (
     assessment_lines,
     call_lines,
@@ -58,95 +58,7 @@ from referral.horses.models import Horse
 from referral.horses.pages import animal_says
 from referral.horses.queries import owner_of
 from referral.notices.models import Notice
-
-ORDER = ("waiting on you", "overdue", "due", "waiting on them", "quiet", "closed")
-
-
-def desk_page(session: Session, person_id: UUID, roles: Sequence[str], now: datetime) -> DeskPage:
-    """Return every case of this person, those that wait on them first."""
-    cases = cases_of(session, person_id)
-    ids = [case.id for case in cases]
-    states = case_states(session, ids)
-    mine = _my_roles(session, person_id, ids)
-    horses = _horse_names(session, ids)
-    problems = _problems(session, ids)
-    limbs = _referred_limbs(session, ids)
-    unread = _unread(session, person_id)
-    rows = []
-    for case in cases:
-        state = states[case.id][0] if case.id in states else CaseState()
-        rows.append(
-            DeskRow(
-                number=case.number,
-                horse=horses[case.id],
-                limbs=limbs.get(case.id, ()),
-                problem=problems.get(case.id, ""),
-                task=state.task,
-                standing=_standing(state, mine[case.id], day_at(now, case.zone)),
-                turn=state.turn.value if state.turn else None,
-                due_on=state.due_on,
-                has_red_flag=bool(state.live_flags),
-                unread=unread[case.id],
-            )
-        )
-    rows.sort(key=lambda row: (not row.has_red_flag, ORDER.index(row.standing), -row.number))
-    return DeskPage(tuple(rows), may_open="vet" in roles)
-
-
-def _standing(state: CaseState, roles: Sequence[Role], today: date) -> str:
-    role = state.turn if state.turn in roles else roles[0]
-    return standing(state, role or roles[0], today)
-
-
-def _my_roles(
-    session: Session, person_id: UUID, ids: Sequence[UUID]
-) -> Mapping[UUID, tuple[Role, ...]]:
-    rows = session.execute(
-        select(CaseMember.case_id, CaseMember.role).where(
-            CaseMember.person_id == person_id,
-            CaseMember.case_id.in_(ids),
-            CaseMember.until.is_(None),
-        )
-    )
-    found: dict[UUID, tuple[Role, ...]] = {}
-    for case_id, role in rows:
-        found[case_id] = (*found.get(case_id, ()), Role(role))
-    return found
-
-
-def _horse_names(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
-    rows = session.execute(
-        select(Case.id, Horse.name).join(Horse, Horse.id == Case.horse_id).where(Case.id.in_(ids))
-    )
-    return dict(rows.all())
-
-
-def _problems(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
-    rows = session.execute(
-        select(Problem.case_id, Problem.condition)
-        .where(Problem.case_id.in_(ids))
-        .order_by(Problem.recorded_at)
-    )
-    found: dict[UUID, dict[str, None]] = {}
-    for case_id, condition in rows:
-        found.setdefault(case_id, {})[condition_says(condition)] = None
-    return {case_id: ", ".join(each) for case_id, each in found.items()}
-
-
-def _referred_limbs(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, tuple[str, ...]]:
-    rows = session.execute(
-        select(Referral.case_id, Referral.limbs)
-        .where(Referral.case_id.in_(ids))
-        .order_by(Referral.n)
-    )
-    return {case_id: tuple(limbs) for case_id, limbs in rows}
-
-
-def _unread(session: Session, person_id: UUID) -> Counter[UUID]:
-    rows = session.scalars(
-        select(Notice.case_id).where(Notice.person_id == person_id, Notice.read_at.is_(None))
-    )
-    return Counter(rows)
+from referral.resets.queries import current_recheck
 
 
 def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
@@ -154,7 +66,10 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
     horse = session.get_one(Horse, access.horse_id)
     owner = owner_of(session, horse)
     people = _people(session, access)
-    names = _names(session, access)
+    names = names_on(session, access.case_id)
+    entries = entries_of(session, access.case_id)
+    texts = texts_of(session, entries)
+    history = history_of(entries)
     return CasePage(
         access=access,
         horse=horse.name,
@@ -162,13 +77,17 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         chip=shown_chip(horse.chip) if horse.chip else None,
         ueln=horse.ueln,
         owner=owner.name if owner is not None else "no owner recorded",
-        standing=_standing(access.state, access.roles, today),
-        unread=_unread(session, access.actor_id)[access.case_id],
+        standing=stands(access.state, access.roles, today),
+        unread=unread_by_case(session, access.actor_id)[access.case_id],
         today=today,
-        recheck=_recheck(access.state, people),
+        recheck=_recheck(session, access, people),
+        due=_due(history, people, today),
+        asks=asks_of(history) if access.state.stage is not Stage.CLOSED else (),
         people=people,
+        asked=_asked(session, access.case_id),
         problems=_problem_lines(session, access),
         limits=_limits(session, access),
+        request=request_in(entries, texts),
         referral=_referral(session, access),
         questions=_questions(session, access, names),
         flags=_flags(session, access, names),
@@ -181,7 +100,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         plans=plan_lines(session, access, names),
         resets=reset_lines(session, access.case_id),
         sheets=sheet_lines(session, access.case_id),
-        timeline=_timeline(session, access, names),
+        timeline=timeline_lines(entries, texts, names, photo_lines(session, access.case_id)),
     )
 
 
@@ -232,16 +151,25 @@ def _people(session: Session, access: CaseAccess) -> tuple[PersonLine, ...]:
     )
 
 
-def _names(session: Session, access: CaseAccess) -> Mapping[UUID, str]:
-    ever = select(CaseMember.person_id).where(CaseMember.case_id == access.case_id)
-    rows = session.execute(select(Person.id, Person.name).where(Person.id.in_(ever)))
-    return dict(rows.all())
+def _asked(session: Session, case_id: UUID) -> tuple[AskedLine, ...]:
+    rows = asked_onto(session, case_id)
+    return tuple(AskedLine(each.id, each.email, each.role) for each in rows)
 
 
-def _recheck(state: CaseState, people: Sequence[PersonLine]) -> str | None:
+def _due(
+    history: Sequence[Dated], people: Sequence[PersonLine], today: date
+) -> tuple[DueItem, ...]:
+    owned = any(each.role == Role.OWNER.value for each in people)
+    return beside_reset(due_items(history, today, has_owner=owned))
+
+
+def _recheck(session: Session, access: CaseAccess, people: Sequence[PersonLine]) -> str | None:
+    state, row = access.state, current_recheck(session, access.case_id)
     if state.recheck_on is None or state.stage is Stage.CLOSED:
         return None
-    owners = [person.name for person in people if person.role == state.recheck_owner]
+    there = [person for person in people if person.role == state.recheck_owner]
+    named = [person for person in there if row is not None and person.person_id == row.owner_id]
+    owners = [person.name for person in (*named, *there)]
     who = owners[0] if owners else str(state.recheck_owner)
     return f"{state.recheck_on.day} {state.recheck_on:%b %Y}, {who}"
 
@@ -292,18 +220,22 @@ def _flags(session: Session, access: CaseAccess, names: Mapping[UUID, str]) -> t
             raised_at=flag.raised_at,
             answer=answer.answer if answer is not None else None,
             reason=answer.reason if answer is not None else None,
+            within=answer.within if answer is not None else None,
             until=answer.until if answer is not None else None,
+            is_live=str(flag.id) in access.state.live_flags,
+            is_managed=str(flag.id) in access.state.managed,
         )
         for flag, answer in flags_of(session, access.case_id)
     )
 
 
-def _timeline(
-    session: Session, access: CaseAccess, names: Mapping[UUID, str]
+def timeline_lines(
+    entries: Sequence[Entry],
+    texts: Mapping[UUID, Mapping[str, str]],
+    names: Mapping[UUID, str],
+    photos: Mapping[str, PhotoLine],
 ) -> tuple[TimelineLine, ...]:
-    entries = entries_of(session, access.case_id)
-    texts = texts_of(session, entries)
-    photos = photo_lines(session, access.case_id)
+    """Return entries in plain words, in their order, with the photos that go with them."""
     return tuple(
         TimelineLine(
             seq=each.seq,

@@ -1,23 +1,37 @@
 """The desk, the case page, opening a case, notices read."""
 
 from typing import Any
+from uuid import UUID
 
 from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from referral.accounts.idempotency import do_once
-from referral.accounts.queries import people_with_role
 from referral.cases.choices import JURISDICTIONS
+from referral.cases.joining import (
+    AskOnto,
+    Choice,
+    ask_onto,
+    card_says,
+    check_choice,
+    known_people,
+    known_person,
+    organisation_for,
+)
 from referral.cases.schemas import OpenCaseForm
 from referral.cases.service import Member, OpenCase, open_case
 from referral.cases.visit import new_key, reading_case
 from referral.clock import day_at
 from referral.core.workflow import Role
 from referral.desk.actions import actions_for
-from referral.desk.queries import case_page, desk_page, mark_read
+from referral.desk.past import past_page
+from referral.desk.queries import case_page, mark_read
+from referral.desk.rows import desk_page
+from referral.desk.summary import summary_page
 from referral.desk.trends import trends_page
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
 from referral.horses.queries import horse_for, horses_of
+from referral.plans.queries import rules_have_moved
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
@@ -34,8 +48,8 @@ def desk() -> ResponseReturnValue:
     """Show what waits on whom."""
     actor = current_actor()
     with wiring().database.reading() as session:
-        page = desk_page(session, actor.person_id, actor.roles, wiring().now())
-    return render_template("desk/desk.html", page=page)
+        page = desk_page(session, actor, wiring().now())
+    return render_template("desk/desk.html", page=page, key=new_key())
 
 
 @blueprint.get("/cases/<int:number>")
@@ -44,6 +58,8 @@ def case(number: int) -> ResponseReturnValue:
     """Show one case: whose turn it is, what stands, and everything that happened."""
     with reading_case(number) as visit:
         page = case_page(visit.session, visit.access, visit.today)
+        book, today = visit.wired.rulebook, visit.now.date()
+        rules_moved = rules_have_moved(visit.session, visit.access, book, today)
     if page.unread:
         with wiring().database.transaction() as session:
             mark_read(session, page.access, visit.now)
@@ -51,8 +67,27 @@ def case(number: int) -> ResponseReturnValue:
         "desk/case.html",
         page=page,
         actions=actions_for(page),
+        rules_moved=rules_moved,
         key=new_key(),
     )
+
+
+@blueprint.get("/cases/<int:number>/handed-over")
+@sign_in_required
+def past(number: int) -> ResponseReturnValue:
+    """Show a case that one has handed over, as it was then."""
+    with wiring().database.reading() as session:
+        page = past_page(session, current_actor().person_id, number)
+    return render_template("desk/past.html", page=page)
+
+
+@blueprint.get("/cases/<int:number>/summary")
+@sign_in_required
+def summary(number: int) -> ResponseReturnValue:
+    """Show the case in plain words, as the owner reads it."""
+    with reading_case(number) as visit:
+        page = summary_page(visit.session, visit.access, visit.today)
+    return render_template("desk/summary.html", page=page)
 
 
 @blueprint.get("/cases/<int:number>/trends")
@@ -91,8 +126,14 @@ def open_one() -> ResponseReturnValue:
 
 
 def _opened(session: Any) -> str:  # noqa: ANN401 - the session is a type of another layer
-    command = _command(session, current_actor(), load_form(OpenCaseForm(), request.form))
+    given = load_form(OpenCaseForm(), request.form)
+    choice = Choice(given["farrier_id"], given["farrier_email"])
+    check_choice(choice, "farrier_id", "farrier_email")
+    command = _command(session, current_actor(), given)
     access = open_case(session, command, wiring().now())
+    if choice.person_id is None:
+        asked = AskOnto(Role.FARRIER, choice, command.happened_on)
+        ask_onto(session, access, asked, wiring().now())
     return url_for("desk.case", number=access.number)
 
 
@@ -101,26 +142,29 @@ def _command(session: Any, actor: Any, given: dict[str, Any]) -> OpenCase:  # no
         horse = horse_for(session, actor.person_id, given["horse_id"])
     except NotFound as error:
         raise Invalid("Choose a horse.", {"horse_id": [error.message]}) from error
-    farriers = {each.person_id: each for each in people_with_role(session, "farrier")}
-    farrier = farriers.get(given["farrier_id"])
-    if farrier is None:
-        raise Invalid("Choose a farrier.", {"farrier_id": ["There is no such farrier here."]})
     settings = wiring().settings
-    members = [Member(farrier.person_id, Role.FARRIER, _organisation(farrier, "farrier"))]
+    members = _farrier(session, actor.person_id, given["farrier_id"])
     if horse.owner_id is not None:
         members.append(Member(horse.owner_id, Role.OWNER, None))
     return OpenCase(
         horse_id=horse.id,
         jurisdiction=given["jurisdiction"],
         zone=settings.zone,
-        opener=Member(actor.person_id, Role.VET, _organisation(actor, "vet")),
+        opener=Member(actor.person_id, Role.VET, organisation_for(actor, Role.VET)),
         others=tuple(members),
         happened_on=day_at(wiring().now(), settings.zone),
     )
 
 
-def _organisation(person: Any, role: str) -> Any:  # noqa: ANN401 - an actor or a person's card
-    return next((each.organisation_id for each in person.memberships if each.role == role), None)
+def _farrier(session: Any, knower_id: UUID, person_id: UUID | None) -> list[Member]:  # noqa: ANN401 - the session is a type of another layer
+    """Return the farrier who is chosen, or nobody yet where an address is asked."""
+    if person_id is None:
+        return []
+    try:
+        farrier = known_person(session, knower_id, Role.FARRIER, person_id)
+    except NotFound as error:
+        raise Invalid("Choose a farrier.", {"farrier_id": [error.message]}) from error
+    return [Member(person_id, Role.FARRIER, organisation_for(farrier, Role.FARRIER))]
 
 
 def _check_role() -> None:
@@ -133,9 +177,8 @@ def _form(state: FormState, status: int = 200) -> ResponseReturnValue:
         horses = [
             (str(horse.id), horse.name) for horse in horses_of(session, current_actor().person_id)
         ]
-        farriers = [
-            (str(each.person_id), _card(each)) for each in people_with_role(session, "farrier")
-        ]
+        known = known_people(session, current_actor().person_id, Role.FARRIER)
+        farriers = [(str(each.person_id), card_says(each)) for each in known]
     html = render_template(
         "desk/new_case.html",
         form=state,
@@ -146,8 +189,3 @@ def _form(state: FormState, status: int = 200) -> ResponseReturnValue:
         chosen=request.args.get("horse", ""),
     )
     return make_response(html, status)
-
-
-def _card(person: Any) -> str:  # noqa: ANN401 - a person's card
-    names = [each.organisation_name for each in person.memberships if each.organisation_name]
-    return f"{person.name}, {names[0]}" if names else str(person.name)

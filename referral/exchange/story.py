@@ -218,7 +218,7 @@ def _take(
         raise Invalid(f"No story knows how to {step['do']}.")
     who = cast.people[step["by"]].person_id
     with stage.wired.database.transaction() as session:
-        access = case_for(session, who, number)
+        access = case_for(session, who, number, now)
         act(Telling(session, access, office, now, stage.today, step))
 
 

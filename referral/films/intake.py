@@ -112,6 +112,7 @@ def film_reader(database: Database, blobs: BlobStore, now: Callable[[], datetime
         except (Invalid, TooLarge, NotFound) as error:
             fault = error  # the name in the clause ends with it
             return lambda session: _refuse(session, upload_id, fault, now())
+        blobs.put(read.picture_jpeg)  # before the transaction, which then waits for no disk
         return lambda session: _add(session, blobs, upload_id, read, now())
 
     def give_up(payload: Mapping[str, Any]) -> Finish:

@@ -11,8 +11,8 @@ from referral.accounts.queries import find_person_by_email
 from referral.accounts.service import AddPerson, add_person
 from referral.errors import Invalid, NotAllowed, OutOfDate
 from referral.horses.choices import ANIMALS, SEXES
-from referral.horses.pages import horse_line, horse_page
-from referral.horses.queries import horse_for, horses_of, owner_of
+from referral.horses.pages import horse_line
+from referral.horses.queries import horses_of
 from referral.horses.schemas import HorseForm
 from referral.horses.service import RecordHorse, record_horse
 from referral.web.forms import FormState, load_form, state_of_form
@@ -69,19 +69,7 @@ def _recorded(session: Any, recorder_id: UUID) -> str:  # noqa: ANN401 - the ses
         owner = add_person(session, wired.passwords, AddPerson(name, email, "owner"), wired.now())
     command = RecordHorse(**given, owner_id=owner.id)
     horse = record_horse(session, recorder_id, command, wired.now(), demo=wired.settings.demo)
-    return url_for("horses.show", horse_id=horse.id)
-
-
-@blueprint.get("/horses/<uuid:horse_id>")
-@sign_in_required
-def show(horse_id: UUID) -> ResponseReturnValue:
-    """Show one horse."""
-    with wiring().database.reading() as session:
-        horse = horse_for(session, current_actor().person_id, horse_id)
-        owner = owner_of(session, horse)
-        page = horse_page(horse, owner.name if owner is not None else None)
-    may_open = "vet" in current_actor().roles
-    return render_template("horses/show.html", page=page, may_open=may_open)
+    return url_for("horse.show", horse_id=horse.id)
 
 
 def _may_record() -> bool:

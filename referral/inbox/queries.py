@@ -14,10 +14,12 @@ from referral.cases.words import entry_says
 from referral.core.workflow import Role
 from referral.horses.models import Horse
 from referral.notices.models import Letter, Notice
-from referral.notices.policy import MAIL_LOST, is_urgent
+from referral.notices.policy import MAIL_LOST, RECHECK_LATE, is_urgent
 from referral.notices.queries import unread_count
 
 PAGE = 20
+LATE = "is late: make it, or set another day"
+LATE_OF_OTHERS = "A recheck of your organisation’s is late: see the diary."
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +105,10 @@ def inbox_page(session: Session, person_id: UUID, page: int) -> InboxPage:
 
 def _line(notice: Notice, entry: Entry | None, who: str, part: Part | None) -> InboxLine:
     is_lost_mail = notice.kind == MAIL_LOST
-    if part is None:
+    if notice.kind == RECHECK_LATE:
+        who = "A recheck" if part else ""
+        says = LATE if part else LATE_OF_OTHERS
+    elif part is None:
         says = ""
     elif is_lost_mail:
         says = "could not be reached by mail; ring them if it cannot wait"

@@ -6,10 +6,13 @@ A mail is not private: no horse, no person, no limb, no number but the case's ow
 from collections.abc import Mapping
 
 from referral.core.workflow import Move
+from referral.notices.policy import RECHECK_LATE
 
 SAYS: Mapping[Move, str] = {
     Move.OPEN_CASE: "a case was opened with you",
     Move.ASK_EXAMINATION: "an examination is asked for",
+    Move.TAKE_UP: "the examination you asked for was taken up",
+    Move.TURN_DOWN: "the examination you asked for was answered",
     Move.SEND_REFERRAL: "a referral was sent to you",
     Move.ACKNOWLEDGE: "the referral was acknowledged",
     Move.ASK_QUESTION: "a question waits for your answer",
@@ -30,7 +33,10 @@ SAYS: Mapping[Move, str] = {
     Move.ANSWER_FLAG: "a red flag was answered",
     Move.JUDGE_AGAIN: "the plan was judged again",
     Move.ACKNOWLEDGE_CAUTION: "cautions of the plan were acknowledged",
-    Move.INVITE: "somebody was brought onto the case",
+    Move.INVITE: "somebody was asked onto the case",
+    Move.TAKE_INVITE_BACK: "what somebody was asked was taken back",
+    Move.JOIN: "somebody came onto the case",
+    Move.HAND_OVER: "a part in the case was handed over to you",
     Move.CLOSE: "the case was closed",
     Move.REOPEN: "the case was reopened",
 }
@@ -39,4 +45,6 @@ ADDED = "something was added to the record"
 
 def mail_says(kind: str) -> str:
     """Return what a mail says of an entry, as the rest of a sentence that names its case."""
+    if kind == RECHECK_LATE:
+        return "a recheck is late"
     return SAYS.get(Move(kind), ADDED)

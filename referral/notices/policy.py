@@ -11,6 +11,9 @@ from referral.core.workflow import Move, Role
 MAIL_LOST = "mail_given_up"
 """The kind of a notice that a mail did not arrive; it stands in the inbox and is never mailed."""
 
+RECHECK_LATE = "recheck_late"
+"""The kind of a notice that a recheck is late; it comes of itself, on a day."""
+
 RESPONSIBLE = frozenset({Role.VET, Role.FARRIER})
 """Who must act on a red flag, and so cannot be without its mail."""
 
@@ -33,14 +36,15 @@ TOPIC_NAMES: Mapping[Topic, str] = {
     Topic.QUESTION: "Questions and answers",
     Topic.PLAN: "Plans and what the vet says to them",
     Topic.CONSENT: "The owner's consent",
-    Topic.RESET: "Resets, corrections and countersigning",
+    Topic.RESET: "Resets, corrections, countersigning and rechecks",
     Topic.RECORD: "Films, photos, readings, limits, observations and notes",
 }
 
 _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
     Topic.RED_FLAG: (Move.RAISE_FLAG, Move.ANSWER_FLAG),
     Topic.REFERRAL: (
-        Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.SEND_REFERRAL, Move.ACKNOWLEDGE, Move.INVITE,
+        Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.TAKE_UP, Move.TURN_DOWN, Move.SEND_REFERRAL,
+        Move.ACKNOWLEDGE, Move.INVITE, Move.TAKE_INVITE_BACK, Move.JOIN, Move.HAND_OVER,
         Move.CLOSE, Move.REOPEN,
     ),
     Topic.QUESTION: (Move.ASK_QUESTION, Move.ANSWER_QUESTION),
@@ -71,6 +75,8 @@ class Wishes:
 
 def topic_of(kind: str) -> Topic:
     """Return what a kind of entry is about; whatever is added to the record is the record's."""
+    if kind == RECHECK_LATE:
+        return Topic.RESET
     return _BY_MOVE.get(Move(kind), Topic.RECORD)
 
 

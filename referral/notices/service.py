@@ -17,11 +17,11 @@ SEE_TO_MAIL = "see_to_mail"
 
 @dataclass(frozen=True, slots=True)
 class Happened:
-    """What is told of: a case's entry, by its kind."""
+    """What is told of: a case's entry, by its kind; or what came of itself, without an entry."""
 
     case_id: UUID
     kind: str
-    entry_id: UUID
+    entry_id: UUID | None
 
 
 def tell(session: Session, people: Iterable[UUID], what: Happened, now: datetime) -> None:

@@ -107,7 +107,7 @@ def acknowledge_cautions(
     Invalid
         If none is ticked, no reason is given, or one is not a caution of this plan.
     """
-    access = locked(session, access)
+    access = locked(session, access, now)
     view = plan_of(session, access.case_id, command.n)
     role = access.role_for(Move.ACKNOWLEDGE_CAUTION).value
     known = acknowledged_on(session, access.case_id)

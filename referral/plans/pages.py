@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
-from referral.cases.queries import people_on
+from referral.cases.queries import names_on
 from referral.clock import day_at
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
@@ -146,10 +146,7 @@ def plan_page(
         If this case has no such plan.
     """
     view = plan_of(session, access.case_id, n)
-    names = {
-        person.id: person.name
-        for _member, person, _organisation in people_on(session, access.case_id)
-    }
+    names = names_on(session, access.case_id)
     limits = case_limits(session, access.case_id)
     known = acknowledged_on(session, access.case_id)
     owner = owner_of(session, session.get_one(Horse, access.horse_id))

@@ -14,6 +14,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.queries import current_limits, current_problems, flags_of, latest_referral
 from referral.core.rules.facts import Facts
 from referral.core.rules.finding import CaseLimit
+from referral.core.workflow import Stage
 from referral.errors import NotFound
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
@@ -31,8 +32,11 @@ from referral.plans.models import (
 from referral.plans.own_growth import own_rates_of
 from referral.rulebook.loader import Rulebook
 from referral.rulebook.overrides import effective_book
-from referral.rules.queries import overrides_on_case
+from referral.rules.queries import book_on_case, overrides_on_case
 from referral.storage.canonical import canonical_json
+
+RULES_COUNT = frozenset({Stage.REVIEW, Stage.AMENDED, Stage.SIGNING, Stage.CONSENT})
+"""Where a changed rule asks for the plan to be judged again: until the owner has consented."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +203,24 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
         others=others_of(session, access.case_id, wanted.plans),
         overrides=overrides_on_case(session, access.case_id),
     )
+
+
+def rules_have_moved(session: Session, access: CaseAccess, rulebook: Rulebook, on: date) -> bool:
+    """Say whether the plan that waits for an answer was judged by other rules than judge now."""
+    if access.state.stage not in RULES_COUNT:
+        return False
+    judged = session.scalars(
+        select(JudgementRow.rulebook_sha256)
+        .join(PlanRow, PlanRow.id == JudgementRow.plan_id)
+        .where(
+            PlanRow.case_id == access.case_id,
+            PlanRow.n == access.state.plan_n,
+            JudgementRow.reset_id.is_(None),
+        )
+        .order_by(JudgementRow.judged_at.desc(), JudgementRow.id.desc())
+        .limit(1)
+    ).one()
+    return judged != book_on_case(session, access.case_id, rulebook, on).content_hash
 
 
 def is_stale(

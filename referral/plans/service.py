@@ -52,7 +52,7 @@ def submit_plan(
     Invalid
         If a limb is missing, a number is impossible, or a broken limit has no reason.
     """
-    access = locked(session, access)
+    access = locked(session, access, now)
     judged = judge_command(session, access, command, rulebook, now.date())
     broken = [
         finding
@@ -75,7 +75,7 @@ def amend_plan(
     Invalid
         If a limb is missing or a number is impossible.
     """
-    access = locked(session, access)
+    access = locked(session, access, now)
     judged = judge_command(session, access, command, rulebook, now.date())
     return _keep(session, access, command, judged, Move.AMEND_PLAN, now)
 

@@ -10,7 +10,9 @@ from sqlalchemy.orm import Session
 
 from referral.core.errors import CoreError
 from referral.core.measure.film import foot_points, measure
+from referral.core.measure.sole_photo import SCALE_ENDS
 from referral.films.queries import MeasuredFilm, film_of, films_of
+from referral.shoes.drawing import Marks
 from referral.shoes.fit import USUAL_EXTENSION_MM
 from referral.shoes.on_photo import NEEDED, OnPhoto, laid_svg, on_photo
 from referral.shoes.outline import ShoeShape
@@ -41,14 +43,43 @@ def laid_shoe(
     session: Session, case_id: UUID, limb: str, shape: ShoeShape, content: Mapping[str, Any]
 ) -> LaidShoe:
     """Return a shoe over the newest sole photo of a foot that it can be laid on."""
-    photos = [each for each in films_of(session, case_id) if (each.limb, each.view) == (limb, SOLE)]
+    photos = _sole_photos(session, case_id, limb)
     if not photos:
         return LaidShoe(why_not=NO_PHOTO)
-    films = [film_of(session, case_id, each.id) for each in photos]
-    fit = next((each for each in films if not _lacks(each)), None)
+    fit = next((each for each in photos if not _lacks(each)), None)
     if fit is None:
-        return LaidShoe(films[0].film.id, films[0].film.taken_on, _lacks(films[0]))
+        return LaidShoe(photos[0].film.id, photos[0].film.taken_on, _lacks(photos[0]))
     return _laid(fit, shape, content)
+
+
+def foot_marks(
+    session: Session, case_id: UUID, limb: str, content: Mapping[str, Any]
+) -> tuple[Marks, date | None]:
+    """Return a foot's places on its newest usable sole photo in the shoe's frame, and the day."""
+    photos = _sole_photos(session, case_id, limb)
+    fit = next((each for each in photos if not _lacks(each)), None)
+    if fit is None:
+        return (), None
+    back = _extension_mm(content)
+    foot = foot_points(fit.as_core())
+    marks = [
+        (float(at[0]) + back, float(at[1])) for name, at in foot.items() if name not in SCALE_ENDS
+    ]
+    return marks, fit.film.taken_on
+
+
+def _sole_photos(session: Session, case_id: UUID, limb: str) -> list[MeasuredFilm]:
+    """Return the sole photos of a foot, newest first."""
+    return [
+        film_of(session, case_id, each.id)
+        for each in films_of(session, case_id)
+        if (each.limb, each.view) == (limb, SOLE)
+    ]
+
+
+def _extension_mm(content: Mapping[str, Any]) -> float:
+    said = (content.get("shoe") or {}).get("heel_extension_mm")
+    return USUAL_EXTENSION_MM if said is None else float(said)
 
 
 def _lacks(film: MeasuredFilm) -> str:
@@ -68,8 +99,7 @@ def _lacks(film: MeasuredFilm) -> str:
 def _laid(film: MeasuredFilm, shape: ShoeShape, content: Mapping[str, Any]) -> LaidShoe:
     core = film.as_core()
     foot = foot_points(core)
-    extension_mm = (content.get("shoe") or {}).get("heel_extension_mm")
-    wanted = USUAL_EXTENSION_MM if extension_mm is None else extension_mm
+    wanted = _extension_mm(content)
     placed = core.landmarks_px or {}
     u = {code: each.u for code, each in measure(core).readings.items()}
     return LaidShoe(
@@ -77,7 +107,9 @@ def _laid(film: MeasuredFilm, shape: ShoeShape, content: Mapping[str, Any]) -> L
         taken_on=film.film.taken_on,
         svg=laid_svg(shape, foot, placed, wanted, film.size_px, film.scale.aspect),
         numbers=_numbers(on_photo(shape, foot, wanted), wanted, u),
-        notes=_notes(film, is_said=extension_mm is not None),
+        notes=_notes(
+            film, is_said=(content.get("shoe") or {}).get("heel_extension_mm") is not None
+        ),
     )
 
 

@@ -10,7 +10,7 @@ from referral.cases.visit import Visit, reading_case
 from referral.errors import Invalid, NotFound
 from referral.films.queries import limb_basis
 from referral.plans.queries import PlanView, plan_of
-from referral.plans.shoe_photo import laid_shoe
+from referral.plans.shoe_photo import foot_marks, laid_shoe
 from referral.plans.shoes import disagreement, like_the_plan, planned_foot, planned_shape
 from referral.shoes.drawing import small_svg
 from referral.shoes.outline import ShoeShape
@@ -26,6 +26,7 @@ from referral.shoes.policy import keeps_stock
 from referral.shoes.printing import NAMES, outline_pdf
 from referral.shoes.queries import stock_for
 from referral.web.login import current_actor, sign_in_required
+from referral.web.written import day
 from referral.web.written import limb as limb_name
 
 blueprint = Blueprint("plan_shoes", __name__)
@@ -54,9 +55,14 @@ def outline(number: int, n: int, limb: str) -> ResponseReturnValue:
     """Give the outline of a plan's shoe at true size."""
     with reading_case(number) as visit:
         content = _plan(visit, n, limb).limbs[limb]
+        foot, taken_on = foot_marks(visit.session, visit.access.case_id, limb, content)
     shape = planned_shape(content)
+    lines = shape_lines(shape)
+    if taken_on:
+        lines.append(f"crosses: the foot as placed on its sole photo of {day(taken_on)}")
     title = f"Case {number}, plan {n}, {limb_name(limb)}: {_name(content)}"
-    data = outline_pdf(shape, title, shape_lines(shape), request.args.get("paper", "a4"), limb=limb)
+    paper = request.args.get("paper", "a4")
+    data = outline_pdf(shape, title, lines, paper, limb=limb, foot=foot)
     answer: Response = make_response(data)
     answer.headers["Content-Type"] = "application/pdf"
     answer.headers["Content-Disposition"] = f'inline; filename="outline-{limb}.pdf"'

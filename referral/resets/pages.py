@@ -9,10 +9,13 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
+from referral.cases.choices import SIGNS
+from referral.cases.models import RedFlag
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import hides_pain, notes_of
-from referral.cases.queries import flags_of, people_on
+from referral.cases.queries import case_histories, flags_of, names_on, people_on
 from referral.core.rules.deviations import AGREED, KIND_OF
+from referral.core.watch import Ask, asks_of
 from referral.core.workflow import LAWS, Move, Stage
 from referral.errors import NotFound
 from referral.plans.judging import NOT_POSSIBLE
@@ -100,6 +103,8 @@ class ResetFormPage:
     why_not: str
     correction: str
     flags: tuple[str, ...]
+    managed: tuple[str, ...]
+    asks: tuple[Ask, ...]
     phones: tuple[tuple[str, str], ...]
     medication: tuple[str, ...]
 
@@ -145,6 +150,8 @@ def reset_form_page(session: Session, access: CaseAccess, today: date) -> ResetF
         why_not="" if may else f"Not now: the case waits for this: {access.state.task}.",
         correction=(before.countersigns[-1].words or "") if before and before.countersigns else "",
         flags=_live_flags(session, access),
+        managed=_managed_flags(session, access),
+        asks=asks_of(case_histories(session, [access.case_id])[access.case_id][0]),
         phones=_vet_phones(session, access),
         medication=_medication(session, access, today),
     )
@@ -162,10 +169,23 @@ def _medication(session: Session, access: CaseAccess, today: date) -> tuple[str,
 
 def _live_flags(session: Session, access: CaseAccess) -> tuple[str, ...]:
     return tuple(
-        flag.sign.replace("_", " ")
-        for flag, answer in flags_of(session, access.case_id)
-        if answer is None
+        _sign(flag)
+        for flag, _answer in flags_of(session, access.case_id)
+        if str(flag.id) in access.state.live_flags
     )
+
+
+def _managed_flags(session: Session, access: CaseAccess) -> tuple[str, ...]:
+    """Return each red flag that is managed now: until when, and within which limits."""
+    return tuple(
+        f"{_sign(flag)}: until {day(answer.until)}. {answer.within or answer.reason}"
+        for flag, answer in flags_of(session, access.case_id)
+        if str(flag.id) in access.state.managed and answer is not None and answer.until
+    )
+
+
+def _sign(flag: RedFlag) -> str:
+    return dict(SIGNS).get(flag.sign, flag.sign)
 
 
 def _vet_phones(session: Session, access: CaseAccess) -> tuple[tuple[str, str], ...]:
@@ -281,7 +301,7 @@ def reset_page(session: Session, access: CaseAccess, n: int) -> ResetPage:
     view = reset_of(session, access.case_id, n)
     reset = view.reset
     plan = plan_of(session, access.case_id, session.get_one(PlanRow, reset.plan_id).n)
-    names = {person.id: person.name for _member, person, _ in people_on(session, access.case_id)}
+    names = names_on(session, access.case_id)
     return ResetPage(
         number=access.number,
         revision=access.revision,

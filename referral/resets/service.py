@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.service import Words, write_words
 from referral.cases.timeline import NewEntry, append
+from referral.core.rules.derived import has_bar, has_wedge
 from referral.core.rules.deviations import Difference, differences
 from referral.core.workflow import Move, Stage
 from referral.errors import Invalid, OutOfDate, WrongState
@@ -19,8 +20,9 @@ from referral.plans.content import plan_from_content
 from referral.plans.judging import Judged, judge_subject
 from referral.plans.queries import PlanView, Wanted, plan_of, subject_of
 from referral.plans.service import keep_judgement
-from referral.resets.models import Countersign, Deviation, Recheck, Reset, ResetLimb
+from referral.resets.models import Countersign, Deviation, Reset, ResetLimb
 from referral.resets.queries import latest_reset
+from referral.resets.rechecks import SetRecheck, keep_recheck
 from referral.rulebook.loader import Rulebook
 from referral.storage.canonical import rounded
 from referral.storage.ids import new_id
@@ -159,11 +161,17 @@ def record_reset(
         "worst": checked.judged.worst,
         "basis_sha256": checked.judged.basis_sha256,
         "corrects": str(before.id) if before else None,
+        "devices": [limb for limb, content in command.limbs.items() if _in_device(content)],
     }
     texts = {"found": command.found, "comfort": command.comfort, "advice": command.advice}
     new = NewEntry(Move.RECORD_RESET, command.fitted_on, facts, texts, reset.id, command.based_on)
     append(session, access, new, now)
     return reset
+
+
+def _in_device(content: Mapping[str, Any]) -> bool:
+    plan = plan_from_content(content)
+    return has_wedge(plan) or has_bar(plan)
 
 
 def _keep_parts(session: Session, reset: Reset, checked: CheckedReset, now: datetime) -> None:
@@ -224,18 +232,15 @@ def countersign(
             signed_at=now,
         )
     )
-    session.add(
-        Recheck(
-            id=new_id(now),
-            case_id=access.case_id,
-            due_on=command.recheck_on,
-            owner_role=command.recheck_role,
-            owner_id=command.recheck_owner_id,
-            films_wanted=command.films_wanted,
-            set_by=access.actor_id,
-            set_at=now,
-        )
+    recheck = SetRecheck(
+        due_on=command.recheck_on,
+        owner_role=command.recheck_role,
+        owner_id=command.recheck_owner_id,
+        films_wanted=command.films_wanted,
+        words=None,
+        happened_on=command.happened_on,
     )
+    keep_recheck(session, access, recheck, now)
     facts = {
         "reset_n": command.n,
         "recheck_on": command.recheck_on.isoformat(),

@@ -9,11 +9,11 @@ from sqlalchemy.orm import Session
 
 from referral.accounts.actor import Actor
 from referral.core.rules.rule import Limit
-from referral.errors import Invalid, NotFound
+from referral.errors import Invalid, NotAllowed, NotFound
 from referral.rulebook.overrides import LIMITS, OFF, OWN, Override, in_force, newest_limits
 from referral.rulebook.rule_file import RuleFile
 from referral.rulebook.trying import with_value
-from referral.rules.policy import Practice, named_practice, setters_of
+from referral.rules.policy import VETS, Practice, named_practice, setters_of
 from referral.rules.queries import (
     ChangeShown,
     changes_of,
@@ -169,8 +169,11 @@ def asked_own(session: Session, actor: Actor, wired: Wiring, now: datetime) -> A
     practice = named_practice(setters_of(actor, given["topic"]), given["practice"])
     shipped = [each.rule.id for each in rule_files(wired.settings.rules_dir)]
     taken = [*shipped, *ids_of_others(session, practice.organisation_id)]
-    command = SetOwn(given["topic"], given["text"], given["since"], given["reason"])
+    command = SetOwn(given["topic"], given["rule_text"], given["since"], given["reason"])
     proposal = propose_own(command, taken, practice.name, now.date())
+    own = proposal.override.own
+    if not practice.is_vet and own is not None and own.measure is not None:
+        raise NotAllowed(VETS)
     return Asked(practice, proposal, overrides_of(session, practice.organisation_id))
 
 

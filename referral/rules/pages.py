@@ -54,12 +54,16 @@ class RuleLine:
 
 @dataclass(frozen=True, slots=True)
 class BookPage:
-    """All rules by topic, as filtered; the book's hash, and that of each practice's book."""
+    """All rules by topic, as filtered; the book's hash, and that of each practice's book.
+
+    ``unreadable`` are own rules that were in order when they were kept and are no longer.
+    """
 
     topics: tuple[tuple[str, tuple[RuleLine, ...]], ...]
     count: int
     book_sha256: str
     practices: tuple[tuple[str, int, str], ...]
+    unreadable: tuple[tuple[str, str], ...]
     setters: tuple[Practice, ...]
 
 
@@ -138,6 +142,12 @@ def book_page(
             (name, len(in_force(changes[each], today)), _hash(book, changes[each], today))
             for each, name in seen
             if changes[each]
+        ),
+        unreadable=tuple(
+            (rule, each.by)
+            for overrides in changes.values()
+            for rule, each in in_force(overrides, today).items()
+            if each.stance == OWN and each.own is None
         ),
         setters=practices_of(actor),
     )

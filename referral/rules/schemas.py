@@ -43,7 +43,7 @@ class OwnForm(Schema):
 
     practice = fields.UUID(load_default=None)
     topic = fields.String(required=True, validate=_one_of(TOPICS))
-    text = _words(LONGEST_TEXT, required=True)
+    rule_text = _words(LONGEST_TEXT, required=True)
     since = DateField(required=True)
     reason = _words(required=True)
 

@@ -182,9 +182,9 @@ def propose_own(command: SetOwn, taken: Sequence[str], by: str, today: date) -> 
     if rule_id in taken or SHIPPED_ID.fullmatch(rule_id):
         faults = (*faults, f"the id {rule_id} is taken, or kept for the shipped book; take another")
     if faults or file is None:
-        raise Invalid(ASK, {"text": [f"{each[:1].upper()}{each[1:]}." for each in faults]})
+        raise Invalid(ASK, {"rule_text": [f"{each[:1].upper()}{each[1:]}." for each in faults]})
     if is_fixed(file.rule):
-        raise Invalid(ASK, {"text": ["Red flags are the shipped book’s alone; take breach."]})
+        raise Invalid(ASK, {"rule_text": ["Red flags are the shipped book’s alone; take breach."]})
     override = Override(rule_id, OWN, by, command.since, command.reason, own=file.rule)
     return Proposal(override, {"topic": command.topic, "text": command.text})
 

@@ -32,8 +32,9 @@ from referral.web.written import day
 class Office:
     """What sheets are made with: files, rules, the authority, and the instance's own words.
 
-    ``address`` is where anybody reaches the instance, ``time_authority`` who stamps signatures;
-    each is None where none is set.
+    ``address`` is where anybody reaches the instance, ``time_authority`` who stamps signatures,
+    ``time_authority_root`` the only root (PEM) whose stamps are taken; each is None where none
+    is set.
     """
 
     blobs: BlobStore
@@ -42,6 +43,7 @@ class Office:
     instance: str
     address: str | None
     time_authority: str | None = None
+    time_authority_root: bytes | None = None
 
     def check_page(self, sheet_id: UUID) -> str | None:
         """Return the address where anybody checks this sheet, if the instance has one."""

@@ -31,6 +31,7 @@ def office_of(wired: Wiring) -> Office:
         instance=settings.instance_name,
         address=settings.address,
         time_authority=settings.time_authority,
+        time_authority_root=settings.time_authority_root,
     )
 
 

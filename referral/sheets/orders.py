@@ -119,7 +119,7 @@ def sheet_maker(database: Database, office: Callable[[], Office]) -> Handler:
 def _draft(session: Session, row: SheetProposal, office: Office) -> Draft:
     """Render an order on behalf of whoever gave it, if they still may."""
     number = session.scalars(select(Case.number).where(Case.id == row.case_id)).one()
-    access = case_for(session, row.made_by, number)
+    access = case_for(session, row.made_by, number, row.made_at)
     kind, at = SheetKind(row.kind), row.made_at
     if kind is SheetKind.AGREED_PLAN:
         agreed = agree_from_json(row.decision)

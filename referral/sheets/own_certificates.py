@@ -18,10 +18,11 @@ from referral.web.written import day
 def own_certificate(session: Session, person_id: UUID) -> OwnCertificate | None:
     """Return the certificate that a person brought and signs with, or None."""
     return session.scalars(
-        select(OwnCertificate).where(
-            OwnCertificate.person_id == person_id, OwnCertificate.removed_at.is_(None)
-        )
-    ).one_or_none()
+        select(OwnCertificate)
+        .where(OwnCertificate.person_id == person_id, OwnCertificate.removed_at.is_(None))
+        .order_by(OwnCertificate.added_at.desc(), OwnCertificate.id.desc())
+        .limit(1)
+    ).first()
 
 
 def keep_certificate(
@@ -60,12 +61,15 @@ def remove_certificate(session: Session, person_id: UUID, now: datetime) -> None
 
 
 def _remove(session: Session, person_id: UUID, now: datetime) -> bool:
-    row = own_certificate(session, person_id)
-    if row is None:
-        return False
-    row.removed_at, row.wrapped_key = now, None
+    rows = session.scalars(
+        select(OwnCertificate).where(
+            OwnCertificate.person_id == person_id, OwnCertificate.removed_at.is_(None)
+        )
+    ).all()
+    for row in rows:  # two sent at once may both stand
+        row.removed_at, row.wrapped_key = now, None
     session.flush()
-    return True
+    return bool(rows)
 
 
 def own_key(session: Session, person_id: UUID, bearer: Bearer, now: datetime) -> IssuedKey | None:

@@ -21,6 +21,7 @@ from referral.web.written import day
 LARGEST_FILE = 64 * 1024
 MOST_ROUNDS = 2_000_000
 """Of key derivation in one file. Programs write 2 thousand to 1 million (common practice)."""
+DIGESTS = frozenset({"sha1", "sha224", "sha256", "sha384", "sha512"})
 MOST_CERTIFICATES = 10
 LONGEST_NAME = 64
 CURVES = (ec.SECP256R1, ec.SECP384R1, ec.SECP521R1)
@@ -104,10 +105,18 @@ def _opened(
 
 
 def _rounds(data: bytes) -> Iterator[int]:
-    """Yield the rounds of key derivation that each part of the file asks for."""
+    """Yield the rounds of key derivation that each part of the file asks for.
+
+    Raises
+    ------
+    ValueError
+        If a part derives its key in a way whose rounds cannot be counted.
+    """
     file = asn1.Pfx.load(data, strict=True)
     mac = file["mac_data"]
     if mac.native is not None:
+        if mac["mac"]["digest_algorithm"]["algorithm"].native not in DIGESTS:
+            raise ValueError("An unknown way of proving the file.")
         yield mac["iterations"].native
     for part in file.authenticated_safe:
         if part["content_type"].native == "encrypted_data":

@@ -87,8 +87,8 @@ def _problems(session: Session, access: CaseAccess) -> tuple[Told, ...]:
 def _live_flags(session: Session, access: CaseAccess) -> tuple[Told, ...]:
     says = tuple(
         dict(SIGNS).get(flag.sign, flag.sign)
-        for flag, answer in flags_of(session, access.case_id)
-        if answer is None
+        for flag, _answer in flags_of(session, access.case_id)
+        if str(flag.id) in access.state.live_flags
     )
     return (Told("Red flags that are not answered yet", (), says),) if says else ()
 

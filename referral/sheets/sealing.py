@@ -152,6 +152,6 @@ def seal(office: Office, what: ToSeal) -> Sealed:
         return Sealed(what, sign(pdf, office.authority, what.key, act), None, None)
     from referral.sheets.stamping import InstanceStamper  # noqa: PLC0415 - heavy, on first use
 
-    stamper = InstanceStamper(office.time_authority, what.at)
+    stamper = InstanceStamper(office.time_authority, what.at, office.time_authority_root)
     signed = sign(pdf, office.authority, what.key, act, stamper)
     return Sealed(what, signed, stamper.at, stamper.by)

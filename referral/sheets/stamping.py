@@ -4,15 +4,16 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import aiohttp
-from asn1crypto import cms, tsp
+from asn1crypto import cms, pem, tsp, x509
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.sign.timestamps import TimeStamper
 from pyhanko.sign.timestamps.common_utils import TimestampRequestError
 from pyhanko.sign.validation.errors import SignatureValidationError
 from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
 from pyhanko.sign.validation.status import TimestampSignatureStatus
+from pyhanko_certvalidator import ValidationContext
 
-from referral.errors import Invalid
+from referral.errors import Invalid, SettingsFault
 from referral.sheets.signing import ROOM_FOR_STAMP
 from referral.sheets.verify import is_sound, stamp_context
 from referral.sheets.wording import moment, named
@@ -34,13 +35,15 @@ class InstanceStamper(TimeStamper):
     """Asks one authority for one token, and keeps the time it names and who names it.
 
     The address is the operator's setting; nothing that a person sends reaches it. No redirect
-    is followed, and no proxy or cookie is used.
+    is followed, and no proxy or cookie is used. With ``root_pem`` only stamps that lead to that
+    root are taken.
     """
 
-    def __init__(self, address: str, now: datetime) -> None:
+    def __init__(self, address: str, now: datetime, root_pem: bytes | None = None) -> None:
         super().__init__()  # type: ignore[no-untyped-call]  # has no types
         self._address = address
         self._now = now
+        self._root_pem = root_pem
         self.at: datetime | None = None
         self.by = ""
 
@@ -100,10 +103,13 @@ class InstanceStamper(TimeStamper):
 
     async def _read(self, token: cms.ContentInfo, digest: bytes) -> None:
         signed = token["content"]
-        read = await validate_tst_signed_data(signed, stamp_context(signed), lambda _name: digest)
+        context = stamp_context(signed) if self._root_pem is None else _by_root(self._root_pem)
+        read = await validate_tst_signed_data(signed, context, lambda _name: digest)
         status = TimestampSignatureStatus(**read)
         if not is_sound(status):
             raise _refusal("answered with a time stamp that is not sound")
+        if self._root_pem is not None and not status.trusted:
+            raise _refusal("answered with a time stamp of somebody else")
         said: datetime = status.timestamp.astimezone(UTC)
         if abs(said - self._now) > FARTHEST:
             raise _refusal(
@@ -112,6 +118,21 @@ class InstanceStamper(TimeStamper):
             )
         self.at = said
         self.by = named(status.signing_cert.subject)
+
+
+def _by_root(root_pem: bytes) -> ValidationContext:
+    """Return what only stamps that lead to these roots are trusted by.
+
+    Raises
+    ------
+    SettingsFault
+        If there is no certificate that can be read.
+    """
+    try:
+        roots = [x509.Certificate.load(der) for _, _, der in pem.unarmor(root_pem, multiple=True)]
+    except ValueError as error:
+        raise SettingsFault("time_authority_root: the certificate cannot be read.") from error
+    return ValidationContext(trust_roots=roots, allow_fetching=False)
 
 
 def _refusal(what: str) -> Invalid:

@@ -1,6 +1,6 @@
 """An outline as an SVG drawing: small on a page, or at true size on paper."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,10 @@ BAR_MM = 100.0
 BAR_ROOM_MM = 12.0
 TICK_MM = 3.0
 ROUND_MM = 4
-INK, LINE, BAR = "#14191f", "#3d4650", "#8a0f1f"
+CROSS_MM = 3.0
+INK, LINE, BAR, FOOT = "#14191f", "#3d4650", "#8a0f1f", "#0b4d30"
+Marks = Sequence[tuple[float, float]]
+"""Places of a foot in the shoe's frame, millimetres."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +62,10 @@ def small_svg(shoe: ShoeShape, *, limb: str | None = None) -> str:
     )
 
 
-def true_drawing(shoe: ShoeShape, *, limb: str | None = None) -> Drawing:
+def true_drawing(shoe: ShoeShape, *, limb: str | None = None, foot: Marks = ()) -> Drawing:
     """Return the outline at true size with centre line, widest line, heel line and check bars.
+
+    ``foot`` are places of the foot it is to lie on, drawn as crosses.
 
     Raises
     ------
@@ -68,7 +73,7 @@ def true_drawing(shoe: ShoeShape, *, limb: str | None = None) -> Drawing:
         If there is no shoe of these measures.
     """
     outline = outline_of(shoe)
-    frame, width, height = _placed(outline, limb, STAND_OUT_MM, left_mm=BAR_ROOM_MM)
+    frame, width, height = _placed(outline, limb, STAND_OUT_MM, left_mm=BAR_ROOM_MM, foot=foot)
     width = max(width, BAR_ROOM_MM + BAR_MM + STAND_OUT_MM)
     height = max(height, BAR_MM + STAND_OUT_MM) + BAR_ROOM_MM
     bottom = height - TICK_MM
@@ -91,7 +96,8 @@ def true_drawing(shoe: ShoeShape, *, limb: str | None = None) -> Drawing:
         f'<path d="{_path(outline, frame)}" fill="none" stroke="{INK}" stroke-width="{2 * HAIR}"/>'
         f'<path d="{_lines(shoe, outline, frame)}" fill="none" stroke="{LINE}" '
         f'stroke-width="{HAIR}" stroke-dasharray="4 1.5"/>'
-        f'<path d="{bars}" fill="none" stroke="{BAR}" stroke-width="{HAIR}"/>{words}</svg>'
+        f'<path d="{bars}" fill="none" stroke="{BAR}" stroke-width="{HAIR}"/>'
+        f"{_crosses(foot, frame)}{words}</svg>"
     )
     return Drawing(svg, width, height)
 
@@ -102,12 +108,29 @@ def _placed(
     room_mm: float,
     *,
     left_mm: float = 0.0,
+    foot: Marks = (),
 ) -> tuple[_Frame, float, float]:
     """Return the frame in which the outline stands with room around it, and the paper's size."""
     rear, low, front, high = outline.bounds
+    along, across = [x for x, _y in foot], [y for _x, y in foot]
+    rear, front = min([rear, *along]), max([front, *along])
+    low, high = min([low, *across]), max([high, *across])
     to_right = limb is None or limb[0] == "R"
     frame = _Frame(left_mm + room_mm + (-low if to_right else high), room_mm + front, to_right)
     return frame, left_mm + 2 * room_mm + high - low, 2 * room_mm + front - rear
+
+
+def _crosses(foot: Marks, frame: _Frame) -> str:
+    """Return a cross at each place of the foot, or nothing where none is known."""
+    if not foot:
+        return ""
+    at = [frame.at(x, y) for x, y in foot]
+    path = "".join(
+        f"M{across - CROSS_MM:.{ROUND_MM}f} {down:.{ROUND_MM}f}h{2 * CROSS_MM}"
+        f"M{across:.{ROUND_MM}f} {down - CROSS_MM:.{ROUND_MM}f}v{2 * CROSS_MM}"
+        for across, down in at
+    )
+    return f'<path d="{path}" fill="none" stroke="{FOOT}" stroke-width="{HAIR}"/>'
 
 
 def _sides(outline: Any, frame: _Frame) -> str:  # noqa: ANN401 - a shapely geometry

@@ -37,7 +37,10 @@ LOPSIDED = frozenset({"three_quarter", "half_bar", "z_bar", "diagonal_bar"})
 
 @dataclass(frozen=True, slots=True)
 class ToeAndHeel:
-    """What the categories leave open, as shares of length or width."""
+    """What the categories leave open, as shares of length or width: custom and practice, no source.
+
+    Every area, its gain and its share behind a line rest on them; pages say so beside the figures.
+    """
 
     widest: float = 0.50
     """The widest line, as a share of the length from the heel line."""

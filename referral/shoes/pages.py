@@ -7,7 +7,7 @@ from uuid import UUID
 from referral.shoes.choices import CATEGORIES, MATERIALS
 from referral.shoes.fit import Foot, fit_of, nearest
 from referral.shoes.models import StockShoe
-from referral.shoes.outline import ShoeFacts, ShoeShape, facts_of
+from referral.shoes.outline import PLATES, ShoeFacts, ShoeShape, facts_of
 from referral.shoes.service import shape_of
 from referral.web.written import number, quantity
 
@@ -105,10 +105,23 @@ def facts_said(shape: ShoeShape) -> list[tuple[str, str]]:
         ("Behind the widest line", f"{number(facts.behind_percent, 0)} % of the area"),
         ("Mass", f"{number(facts.mass_g, 0)} g, {FULLER}" if facts.mass_g else NO_MASS),
         ("Over all", f"{long_mm} × {wide_mm}"),
+        ("Drawn with", drawn_with(shape)),
     ]
     if shape.breakover_setback_mm:
         rows.insert(1, ("Behind breakover", f"{number(facts.ground_cm2)} cm²"))
     return rows
+
+
+def drawn_with(shape: ShoeShape) -> str:
+    """Return what the outline, and so every area of it, takes for granted of the shoe's shape."""
+    of = shape.shape
+    said = [
+        f"the widest line at {100 * of.widest:.0f} % of the length",
+        f"heels {100 * of.heels:.0f} % of the width apart",
+    ]
+    if shape.category in PLATES:
+        said.append(f"a frog plate to {100 * of.plate_tip:.0f} % of the length")
+    return f"{', '.join(said)} (custom and practice, no source)"
 
 
 def fit_said(shape: ShoeShape, foot: Foot) -> list[tuple[str, str]]:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from referral.errors import Invalid
-from referral.shoes.drawing import true_drawing
+from referral.shoes.drawing import Marks, true_drawing
 from referral.shoes.outline import ShoeShape
 from referral.web.pdf import page_html, render_pdf
 
@@ -22,8 +22,9 @@ def outline_pdf(
     paper: str = "a4",
     *,
     limb: str | None = None,
+    foot: Marks = (),
 ) -> bytes:
-    """Return the outline at true size as a PDF of one page.
+    """Return the outline at true size as a PDF of one page, with crosses on places of the foot.
 
     Raises
     ------
@@ -33,7 +34,7 @@ def outline_pdf(
     if paper not in PAPERS:
         raise Invalid("Choose A4, Letter or A3.")
     width_mm, height_mm = PAPERS[paper]
-    drawing = true_drawing(shoe, limb=limb)
+    drawing = true_drawing(shoe, limb=limb, foot=foot)
     room = (width_mm - 2 * MARGIN_MM, height_mm - 2 * MARGIN_MM - HEAD_MM)
     if drawing.width_mm > room[0] or drawing.height_mm > room[1]:
         other = "" if paper == "a3" else " Take A3."

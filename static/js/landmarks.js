@@ -154,17 +154,33 @@ class Editor {
     const { model } = this;
     const slot = model.slot(model.selected);
     const placed = model.point(slot.key) !== null;
-    this.part("now-number").textContent = slot.short;
-    this.part("now-label").textContent = slot.label;
-    this.part("now-sentence").textContent = slot.sentence;
-    this.part("now-state").textContent = placed ? "placed" : "tap to place";
-    this.part("count").textContent = `${model.placedCount} of ${model.slots.length} placed`;
+    this.#say("now-number", slot.short);
+    this.#say("now-label", slot.label);
+    this.#say("now-sentence", slot.sentence);
+    this.#where(slot);
+    this.#say("now-state", placed ? "placed" : "tap to place");
+    this.#say("count", `${model.placedCount} of ${model.slots.length} placed`);
     this.form.querySelector('[data-act="undo"]').disabled = !model.canUndo;
     this.form.querySelector('[data-act="remove"]').disabled = !placed;
     this.list.show();
     this.view.draw();
     this.loupe.show();
     this.#fill();
+  }
+
+  /** The drawing round the landmark, with it in the middle; a marker has no place in it. */
+  #where({ name, marker }) {
+    const part = this.part("now-where");
+    if (!part) return;
+    part.parentElement.hidden = marker;
+    const wanted = `${part.dataset.drawing}#${name}`;
+    if (!marker && part.getAttribute("src") !== wanted) part.setAttribute("src", wanted);
+  }
+
+  /** Writing what stands there already would cost a layout at every move. */
+  #say(name, words) {
+    const part = this.part(name);
+    if (part.textContent !== words) part.textContent = words;
   }
 
   #fill() {

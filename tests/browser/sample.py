@@ -209,13 +209,12 @@ def _pages(app: Flask, placed: dict, jpeg: bytes, posted: list[dict]) -> None:
         absent = [{"name": "Centre of rotation", "reason": "needs p2_condyle"}]
         return {"readings": shown, "absent": absent, "warnings": [], "scale": "No scale: px only"}
 
-    @app.get("/before-after")
-    def before_after() -> str:
-        return render_template("before_after.html")
+    app.add_url_rule("/before-after", "before_after", lambda: render_template("before_after.html"))
+    app.add_url_rule("/components", "components", components)
 
-    @app.get("/components")
-    def components() -> str:
-        return render_template("components.html", **component_values())
+
+def components() -> str:
+    return render_template("components.html", **component_values())
 
 
 def component_values() -> dict:

@@ -307,3 +307,17 @@ def test_a_second_press_does_not_send_the_form_again(desk, serve, app):
             button.click();
         }""")
     assert len([each for each in app[1] if "form" in each]) == 1
+
+
+def test_the_drawing_beside_the_sentence_follows_the_landmark(phone, serve, app):
+    page = opened(phone, serve(app[0]))
+    part = page.locator("[data-now-where]")
+    for name in ("toe", "p2_condyle.1", "heel"):
+        choose(page, name)
+        expect(part).to_have_attribute(
+            "src", f"/static/img/landmarks-lateromedial.svg#{name.split('.')[0]}"
+        )
+        assert part.evaluate("each => each.decode().then(() => each.naturalWidth)") > 0
+        expect(part).to_be_in_viewport()
+    choose(page, "marker_a")
+    expect(part).to_be_hidden()

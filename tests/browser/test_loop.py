@@ -96,8 +96,12 @@ def record_the_horse(yard: Yard) -> None:
 def open_the_case(yard: Yard) -> str:
     vet = yard.vet
     vet.press("Open a case")
-    vet.page.locator("select[name=farrier_id]").select_option(str(yard.cast.farrier.id))
+    vet.fill(farrier_email=yard.cast.farrier.email)
     vet.press("Open the case")
+    vet.sees("Asked, not answered")
+    yard.farrier.go("/")
+    yard.farrier.press("Accept")
+    yard.farrier.sees("The case")
     return re.sub(r"^https?://[^/]+", "", vet.page.url)
 
 

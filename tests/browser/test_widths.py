@@ -4,6 +4,7 @@ import dataclasses
 import re
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from itertools import chain
 
 import pytest
 from playwright.sync_api import Page
@@ -125,6 +126,15 @@ def pages_of(who: Someone, seen: set[str]) -> Iterator[str]:
         waiting += [each for each in links if kind_of(each) not in known]
 
 
+def films_of(who: Someone, number: int) -> Iterator[str]:
+    """Open every film and photo of a case."""
+    who.go(f"/cases/{number}")
+    links = who.page.eval_on_selector_all("a[href*='/films/']", "all => all.map((a) => a.pathname)")
+    for path in sorted({each for each in links if kind_of(each) == "/cases/N/films/N"}):
+        assert who.go(path) == 200
+        yield path
+
+
 def beside_the_screen(page: Page, width: int) -> list[str]:
     page.set_viewport_size({"width": width, "height": 844})
     return list(page.evaluate(BESIDE_THE_SCREEN))
@@ -136,9 +146,10 @@ def test_no_page_of_a_case_runs_out_of_the_screen(look, address, story):
     found: dict[tuple[str, int], list[str]] = {}
     for person in people:
         who = someone(look(viewport={"width": 390, "height": 844}), address, person.email)
-        for path in pages_of(who, seen):
+        films = films_of(who, story.number) if person is story.cast.vet else ()
+        for path in chain(pages_of(who, seen), films):
             for width in WIDTHS:
-                found[kind_of(path), width] = beside_the_screen(who.page, width)
+                found[path, width] = beside_the_screen(who.page, width)
         assert who.faults == []
     assert [(*where, what) for where, what in found.items() if what] == []
     assert len(seen) >= KINDS_OF_A_CASE

@@ -111,6 +111,16 @@ def test_a_check_of_the_reset_before_does_not_stand_for_this_one():
     assert "AFTER_CHECK" in [each[0] for each in said([*RESET, CHECKED, again], today)]
 
 
+def test_what_was_seen_before_a_recheck_was_set_does_not_end_it():
+    seen = entry("film_added", "vet", date(2026, 11, 28))
+    soon = entry("recheck_set", "vet", FITTED, recheck_on="2026-12-01", recheck_owner="vet")
+    later = date(2026, 12, 20)
+    late = [each.what for each in due_items([*RESET, seen, soon], later, has_owner=False)]
+    assert What.RECHECK in late
+    done = [each.what for each in due_items([*RESET, soon, seen], later, has_owner=False)]
+    assert What.RECHECK not in done
+
+
 def test_a_recheck_ends_when_its_owner_has_looked_near_its_day():
     late = date(2026, 12, 20)
     by_other = entry("observation_added", "farrier", date(2026, 12, 4))

@@ -4,7 +4,7 @@ The table is what the two sides agreed a case looks like (common practice, no
 source); it is written apart from the code's own so that either can be wrong.
 """
 
-from datetime import date
+from datetime import date, timedelta
 from itertools import product
 
 import pytest
@@ -21,6 +21,7 @@ from referral.core.workflow import (
     after,
     check_move,
     legal_moves,
+    on_day,
     state_of,
     why_not,
 )
@@ -33,7 +34,11 @@ TURN_MOVES = {
         ("owner", "examination_asked"): "asked",
     },
     "opened": {("vet", "referral_sent"): "referred"},
-    "asked": {("vet", "referral_sent"): "referred"},
+    "asked": {
+        ("vet", "examination_taken_up"): "opened",
+        ("vet", "examination_turned_down"): "closed",
+        ("vet", "referral_sent"): "referred",
+    },
     "referred": {
         ("farrier", "referral_acknowledged"): "planning",
         ("farrier", "question_asked"): "question",
@@ -99,25 +104,34 @@ ANY_TIME = {
         "photo_added",
         "photo_measured",
         "readings_recorded", "observation_added", "call_note_added", "call_note_confirmed",
-        "medication_noted", "lameness_graded", "after_check_recorded", "emergency_work_recorded",
+        "medication_noted", "lameness_graded", "after_check_recorded",
+        "support_limb_checked", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "caution_acknowledged", "red_flag_raised",
         "red_flag_answered",
-        "member_added", "sheet_signed",
+        "member_added", "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
     },
     "farrier": {
         "recheck_set", "visit_booked", "photo_added", "photo_measured", "readings_recorded",
         "observation_added",
-        "call_note_added", "call_note_confirmed", "after_check_recorded", "emergency_work_recorded",
+        "call_note_added", "call_note_confirmed", "after_check_recorded",
+        "support_limb_checked", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "caution_acknowledged", "red_flag_raised",
         "member_added",
+        "invitation_taken_back", "member_joined", "handed_over",
     },
-    "apprentice": {"photo_added", "observation_added", "red_flag_raised"},
-    "owner": {"photo_added", "observation_added", "after_check_recorded", "red_flag_raised"},
-    "coordinator": {"red_flag_raised", "member_added", "visit_booked"},
+    "apprentice": {"photo_added", "observation_added", "red_flag_raised", "member_joined"},
+    "owner": {
+        "photo_added", "observation_added", "after_check_recorded", "support_limb_checked",
+        "red_flag_raised",
+    },
+    "coordinator": {
+        "red_flag_raised", "member_added", "invitation_taken_back", "member_joined", "handed_over",
+        "visit_booked",
+    },
 }  # fmt: skip
 EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",
-    "sheet_signed",
+    "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
 }  # fmt: skip
 JUDGE_AGAIN = {"review": "review", "amended": "amended", "signing": "review", "consent": "review"}
 FACTS = {"plan_submitted": {"n": 1}, "plan_amended": {"n": 2}, "reset_recorded": {"n": 1}}
@@ -223,6 +237,35 @@ def test_a_red_flag_puts_the_turn_on_the_vet_until_answered():
     assert (flagged.turn, flagged.task) == (Role.VET, "Answer the red flag")
     answered = after(flagged, Happening("red_flag_answered", "vet", {"flag": "a"}))
     assert answered.turn is Role.FARRIER
+
+
+MANAGED = (
+    *FITTED_ONCE,
+    ("red_flag_raised", "owner", {"flag": "a"}),
+    ("red_flag_answered", "vet", {"flag": "a", "answer": "managed", "until": "2026-12-01"}),
+)
+
+
+@pytest.mark.parametrize(
+    ("day", "live"), [(25, False), (30, False), (31, False), (32, True), (60, True)]
+)
+def test_a_managed_red_flag_holds_through_its_day_and_is_live_after_it(day, live):
+    state = on_day(story(*MANAGED), date(2026, 11, 1) + timedelta(days=day - 1))
+    assert bool(state.live_flags) == live
+    assert bool(why_not(state, Role.FARRIER, Move.SUBMIT_PLAN)) == live
+    assert why_not(state, Role.FARRIER, Move.ADD_PHOTO) == ""
+    assert state.turn is (Role.VET if live else Role.FARRIER)
+
+
+def test_the_last_answer_to_a_red_flag_holds():
+    later = ("red_flag_answered", "vet", {"flag": "a", "answer": "managed", "until": "2026-12-20"})
+    gone = ("red_flag_answered", "vet", {"flag": "a", "answer": "resolved", "until": None})
+    other = ("red_flag_raised", "owner", {"flag": "b"})
+    assert not on_day(story(*MANAGED, later), date(2026, 12, 20)).live_flags
+    assert on_day(story(*MANAGED, later), date(2026, 12, 21)).live_flags == {"a"}
+    assert not on_day(story(*MANAGED, gone), date(2027, 12, 21)).live_flags
+    assert on_day(story(*MANAGED, other), date(2026, 12, 1)).live_flags == {"b"}
+    assert on_day(story(*MANAGED, other), date(2026, 12, 2)).live_flags == {"a", "b"}
 
 
 def test_emergency_work_is_for_the_vet_to_see():

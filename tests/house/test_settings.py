@@ -217,6 +217,21 @@ def test_a_mail_servers_password_comes_from_the_environment_or_a_file_of_its_own
     assert load_settings(folder, {}).mail_password == "from a file"
 
 
+TIME = 'time_authority = "http://time.example.org"\n'
+
+
+def test_a_time_authority_over_http_needs_its_root_in_production(folder):
+    assert "use https, or name the" in refusal(folder, f"production = true\n{TIME}")
+    rooted = f'production = true\n{TIME}time_authority_root = "root.pem"\n'
+    assert "a file with a certificate in PEM form is needed" in refusal(folder, rooted)
+    root = b"-----BEGIN CERTIFICATE-----\n"
+    (folder / "root.pem").write_bytes(root)
+    assert load_settings(folder, {}).time_authority_root == root
+    for config in (TIME, f"production = true\n{TIME.replace('http:', 'https:')}"):
+        (folder / "config.toml").write_text(config)
+        assert load_settings(folder, {}).time_authority_root is None
+
+
 @pytest.mark.parametrize(
     ("config", "said"),
     [

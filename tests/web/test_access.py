@@ -49,12 +49,22 @@ TABLE = {
     "POST cases.answer": "422 403 403 403 403 404 404 401",
     "POST cases.closure": "422 403 403 403 403 404 404 401",
     "POST films.add": "422 422 422 422 403 404 404 401",
+    "GET joining.new": "200 200 403 403 200 404 404 303",
+    "POST joining.ask": "422 422 403 403 422 404 404 401",
+    "POST joining.withdraw": "404 404 403 403 404 404 404 401",
+    "POST joining.reply": "404 404 404 404 404 404 404 401",
+    "GET handing.new": "200 200 403 403 200 404 404 303",
+    "POST handing.keep": "422 422 403 403 422 404 404 401",
+    "GET desk.past": "404 404 404 404 404 404 404 303",
+    "GET rechecks.new": "200 200 403 403 403 404 404 303",
+    "POST rechecks.keep": "422 422 403 403 403 404 404 401",
     "GET notes.new": "200 200 403 403 403 404 404 303",
     "POST notes.keep": "422 422 403 403 403 404 404 401",
     "POST notes.confirm": "404 404 403 403 403 404 404 401",
     "GET repeats.new": "200 403 403 403 403 404 404 303",
     "POST repeats.keep": "422 403 403 403 403 404 404 401",
     "GET repeats.scatter": "200 200 200 200 200 200 200 303",
+    "GET desk.summary": "200 200 200 200 200 404 404 303",
     "GET desk.trends": "200 200 200 200 200 404 404 303",
     "GET assessments.new": "200 200 403 403 403 404 404 303",
     "POST assessments.record": "422 422 403 403 403 404 404 401",
@@ -130,7 +140,11 @@ TABLE = {
     "GET healthz": "200 200 200 200 200 200 200 200",
     "GET horses.horses": "200 200 200 200 200 200 200 303",
     "POST horses.record": "422 422 403 403 403 422 422 401",
-    "GET horses.show": "200 404 404 200 404 404 404 303",
+    "GET horse.show": "200 200 200 200 200 404 404 303",
+    "GET horse.new_request": "200 200 200 200 200 200 200 303",
+    "POST horse.ask": "422 422 422 422 422 422 422 401",
+    "POST cases.taking_up": "409 403 403 403 403 404 404 401",
+    "POST cases.turning_down": "422 403 403 403 403 404 404 401",
     "GET horses.new_horse": "200 200 403 403 403 200 200 303",
     "GET rules.book": "200 200 200 200 200 200 200 303",
     "GET rules.show": "200 200 200 200 200 200 200 303",
@@ -259,6 +273,7 @@ def values_in(story) -> dict[str, object]:
             "what": "observations",
             "kind": "calls",
             "call_id": new_id(NOW),
+            "invitation_id": new_id(NOW),
             "horse_id": access.horse_id,
             "film_id": session.scalars(select(Film.id)).one(),
             "assessment_id": session.scalars(select(Assessment.id)).one(),
@@ -324,8 +339,10 @@ GARBAGE = (
     "x" * 9000,
 )
 FIELDS = """
-    about answer authority at_least at_most birth_year born_year breed chip condition cost
-    decision farrier_id fit_on fitted_on given_by given_on goals happened_on horse_id how
+    owner due_on films_wanted within part to_id from_on vet_id vet_email
+    email farrier_email person_id role about answer authority
+    at_least at_most birth_year born_year breed chip condition cost decision
+    farrier_id fit_on fitted_on given_by given_on goals happened_on horse_id how
     interval_weeks landmarks limb limbs marker_ends marker_length_mm measure name
     natural_width no_limits outcome owner_email owner_name palmar_angle_deg password
     pdf_sha256 reason recheck_on recheck_owner recheck_role reference replaces_id revision
@@ -333,7 +350,7 @@ FIELDS = """
     visit_on visit_at comes hour
     words LF-toe_trim_mm LF-wedge_deg LF-category LF-nail_count LF-reason-toe_trim_mm
     waiver_x seen_x idempotency_key
-    practice stance since evidence source topic text limit_1_at_most limit_1_severity inside
+    practice stance since evidence source topic rule_text limit_1_at_most limit_1_severity inside
 """.split()  # noqa: SIM905 - a list of words reads best as one
 
 

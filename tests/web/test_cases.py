@@ -187,6 +187,45 @@ def test_a_red_flag_stops_planned_work_until_the_vet_has_answered(yard):
     assert "Not now" not in words_of(yard.open("farrier", "/plans/new"))
 
 
+def test_a_managed_red_flag_stops_planned_work_again_after_its_day(yard, clock):
+    yard.refer()
+    yard.done("owner", "/red-flags/new", "/red-flags", {"sign": "pain_after_shoeing"})
+    address = yard.open("vet").text.split("/answers/new")[0].rsplit('href="', 1)[1]
+    path = f"{address.removeprefix(yard.home)}/answers"
+    managed = {
+        "answer": "managed",
+        "reason": "A bruise",
+        "within": "No trim of the sole",
+        "until": "2026-12-01",
+    }
+    for wrong in ({"until": "2026-11-24"}, {"answer": "resolved"}):
+        assert yard.send("vet", f"{path}/new", path, {**managed, **wrong}).status_code == 422
+    yard.done("vet", f"{path}/new", path, managed)
+    page = words_of(yard.open("farrier"))
+    assert "Known and managed until 1 Dec 2026: Pain after shoeing" in page
+    assert "Go on within these limits: No trim of the sole" in page
+    assert "answered a red flag: known and managed until 2026-12-01" in page
+    clock.move(days=6)
+    yard.browsers.clear()
+    yard.submit()
+    clock.move(days=1)
+    yard.browsers.clear()
+    assert "Answer the red flag" in words_of(yard.open("vet"))
+    assert "It was known and managed until 1 Dec 2026" in words_of(yard.open("farrier"))
+    assert "Red flag" in words_of(yard.browser("farrier").get("/"))
+    assert "Not now" in words_of(yard.open("farrier", "/plans/new"))
+    seen = {"about": "comfort", "words": "Level in walk"}
+    yard.done("farrier", "/observations/new", "/observations", seen)
+    yard.done("vet", f"{path}/new", path, {**managed, "until": "2026-12-20"})
+    assert "Review plan 1" in words_of(yard.open("vet"))
+    yard.done("vet", f"{path}/new", path, {"answer": "resolved", "reason": "Grown out"})
+    clock.move(days=30)
+    yard.browsers.clear()
+    page = words_of(yard.open("vet"))
+    assert "Known and managed until" not in page.partition("Timeline")[0]
+    assert "Answer the red flag" not in page
+
+
 def test_a_case_is_closed_with_its_outcome_and_opened_again(yard):
     yard.done("vet", "/closures/new", "/closures", {"outcome": "goals_met", "words": "Sound"})
     assert "Closed" in words_of(yard.open("vet"))

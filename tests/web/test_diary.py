@@ -85,7 +85,10 @@ def test_a_check_after_fitting_that_nobody_made_is_shown_to_a_named_person(app, 
     clock.move(days=2)
     owner = words_of(yard("owner").get("/diary"))
     assert "Check after fitting" in owner.partition("Waiting on you")[2]
+    for who in ("owner", "vet", "farrier"):
+        assert "Check after fitting, owner: by" in words_of(yard(who).get("/"))
     clock.move(days=2)
+    assert "Check after fitting, owner: 1 day late" in words_of(yard("vet").get("/"))
     late = words_of(yard("owner").get("/diary")).partition("Waiting on you")[0]
     assert "Check after fitting" in late
     assert f"{story.cast.owner.name}, owner" in late

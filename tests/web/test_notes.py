@@ -12,6 +12,7 @@ NOTE = {
     "emergencies": ("farrier", {"limb": "LF", "found": "A nail in the frog", "rung": "The vet"}),
     "after-checks": ("owner", {"comfort": "tender", "shoe": "sound"}),
     "lameness": ("vet", {"limb": "LF", "scale": "aaep", "grade": "2", "gait": "trot_straight"}),
+    "support-limb-checks": ("owner", {"limb": "RF", "found": "quiet"}),
     "step-downs": ("vet", {"limb": "LF", "device": "wedge", "words": "From 3 to 2 degrees"}),
     "renewals": ("farrier", {"limb": "LF", "device": "bar", "words": "Heels still crushed"}),
 }
@@ -21,6 +22,7 @@ SAYS = {
     "emergencies": "recorded emergency work on LF",
     "after-checks": "checked after fitting: tender, short in front or behind; shoe: firm and",
     "lameness": "graded the lameness of LF: 2 on the scale 0 to 5 (AAEP), trot in hand, straight",
+    "support-limb-checks": "looked at RF as the support limb: cool, normal pulse, loaded as before",
     "step-downs": "stepped the wedge down on LF",
     "renewals": "keeps the bar shoe on LF, with a reason",
 }

@@ -3,6 +3,7 @@
 import json
 import re
 
+import pypdfium2
 import pytest
 
 from referral.shoes.service import StockLine, add_shoe, forge_of
@@ -35,6 +36,8 @@ def test_everybody_on_the_case_sees_what_the_shoe_carries(yard):
         assert "Straight bar" in page
         assert "Against the open shoe of this size +1" in page
         assert "web 20 mm (usual; not said)" in page
+        assert "heels 72 % of the width apart (custom and practice, no source)" in page
+        assert "Densities from memory" in page
         assert "Cannot tell: this wants the foot" in page
     assert "/plans/1/shoe-LF" in yard.open("vet", "/plans/1").text
 
@@ -106,6 +109,9 @@ def test_the_shoe_is_laid_over_the_sole_photo_with_its_numbers(yard):
         assert re.search(number, said), number
     assert "not taken after the trim" not in said
     assert yard.open("other_farrier", page).status_code == 404
+    with pypdfium2.PdfDocument(yard.open("vet", "/plans/1/outline-LF.pdf").data) as pdf:
+        printed = " ".join(pdf[0].get_textpage().get_text_range().split())
+    assert "crosses: the foot as placed on its sole photo of 25 Nov 2026" in printed
 
 
 @pytest.mark.parametrize(

@@ -164,11 +164,12 @@ def test_what_does_not_go_with_the_film_is_recorded_and_told(app, story, clock):
 
 def test_a_red_flag_is_shown_and_stops_no_recording(app, story, clock):
     with story.database.transaction() as session:
-        flag = RaiseFlag("non_weight_bearing", "LF", "Suddenly", story.today)
+        flag = RaiseFlag("not_bearing_weight", "LF", "Suddenly", story.today)
         raise_flag(session, story.access(session, "owner"), flag, story.now)
     at(story, clock)
     page = browser_of(app, story, "farrier").get(NEW).text
-    assert "Red flag: non weight bearing" in page
+    assert "Red flag: Will not bear weight" in page
+    assert "Look at the opposite foot for support-limb laminitis: right fore" in page
     assert "tel:" in page
     recorded(app, story, clock)
     assert count(story, Reset) == 1

@@ -6,6 +6,9 @@ from referral.core.rules.reasons import Reason
 
 MOST_DECIMALS = 9
 UNIT_SIGNS = {"deg": "°", "mm": " mm", "percent": " %", "ratio": "", "weeks": " weeks"}
+COUNTED = frozenset({"nails", "visits"})
+"""Units of what is counted: a whole number is written whole."""
+
 BOUND_WORDS = {
     ("low", False): "at least",
     ("low", True): "more than",
@@ -23,6 +26,19 @@ def with_unit(number: str, unit: str | None) -> str:
     ('3.0°', '12 mm')
     """
     return number + UNIT_SIGNS.get(unit or "", f" {unit}" if unit else "")
+
+
+def shown_in(value: float, other: float, unit: str | None) -> str:
+    """Return a value of a unit beside another; what is counted has no decimals where it is whole.
+
+    Examples
+    --------
+    >>> shown_in(6.0, 8.0, "nails"), shown_in(6.0, 8.0, "mm")
+    ('6', '6.0')
+    """
+    if unit in COUNTED and value == round(value):
+        return f"{value:.0f}"
+    return shown(value, other)
 
 
 def shown(value: float, *others: float) -> str:
@@ -89,7 +105,7 @@ def limit_sentence(title: str, verdict: str, quantity: Quantity, bound: Bound, p
     'Sole: 12.0 mm, outside the limit (at least 15).'
     """
     value, u = quantity.value or 0.0, quantity.u or 0.0
-    text = with_unit(shown(value, bound.limit), quantity.unit)
+    text = with_unit(shown_in(value, bound.limit, quantity.unit), quantity.unit)
     words = bound_words(bound)
     if verdict == "TOO_CLOSE":
         band = with_unit(shown(COVERAGE * u, 0.0), quantity.unit)

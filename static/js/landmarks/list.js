@@ -24,6 +24,7 @@ export class LandmarkList {
         state: row.querySelector("[data-state]"),
         fault: row.querySelector("[data-fault]"),
         shown: null,
+        chosen: null,
       };
       this.rows.set(row.dataset.slot, parts);
       parts.pick.addEventListener("click", () => {
@@ -56,6 +57,8 @@ export class LandmarkList {
     for (const [key, parts] of this.rows) {
       const at = this.model.point(key);
       const chosen = key === this.model.selected;
+      if (at === parts.shown && chosen === parts.chosen) continue;
+      parts.chosen = chosen;
       parts.row.classList.toggle("slot-placed", at !== null);
       parts.row.classList.toggle("slot-chosen", chosen);
       parts.pick.setAttribute("aria-pressed", String(chosen));

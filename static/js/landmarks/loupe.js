@@ -1,5 +1,8 @@
 /** A round magnifier in a corner: what is under the finger, else the selected landmark. */
 export class Loupe {
+  #showing = 0;
+  #size = 0;
+
   constructor(view, model) {
     this.view = view;
     this.model = model;
@@ -10,12 +13,19 @@ export class Loupe {
 
   /** Show a point of the film; without one, the selected landmark; without that, nothing. */
   show(point = null) {
-    const at = point ?? this.model.point(this.model.selected);
+    this.point = point;
+    this.#showing ||= window.requestAnimationFrame(() => this.#show());
+  }
+
+  #show() {
+    this.#showing = 0;
+    const at = this.point ?? this.model.point(this.model.selected);
     this.glass.hidden = at === null;
     if (at === null) return;
     const { view, glass, picture } = this;
     const scale = Math.max(view.scale * 2.5, 0.6);
-    const middle = glass.clientWidth / 2;
+    this.#size ||= glass.clientWidth;
+    const middle = this.#size / 2;
     picture.style.width = `${view.width * view.fit}px`;
     picture.style.height = `${view.height * view.fit}px`;
     const [left, top] = view.stretched(at).map((each) => middle - each * scale);
@@ -25,7 +35,7 @@ export class Loupe {
   }
 
   #keepClear([left, top]) {
-    const reach = this.glass.clientWidth + 40;
+    const reach = this.#size + 40;
     const under = left < reach && top < reach;
     this.glass.classList.toggle("loupe-right", under);
   }

@@ -21,6 +21,8 @@ function set(element, values) {
 }
 
 export class FilmView {
+  #drawing = 0;
+
   constructor(frame, model, lines, stretch) {
     this.frame = frame;
     this.model = model;
@@ -33,6 +35,7 @@ export class FilmView {
     frame.style.aspectRatio = `${this.width} / ${this.height}`;
     this.scale = this.fit = 1;
     this.left = this.top = 0;
+    this.#measured();
     new ResizeObserver(() => this.#resized()).observe(frame);
     this.showAll();
   }
@@ -59,9 +62,14 @@ export class FilmView {
     return [x * this.stretch[0], y * this.stretch[1]];
   }
 
+  /** Keep the frame's size, so that no move has to ask for it. */
+  #measured() {
+    this.room = { width: this.frame.clientWidth, height: this.frame.clientHeight };
+  }
+
   /** Fit the whole film into the frame. */
   showAll() {
-    const { clientWidth, clientHeight } = this.frame;
+    const { width: clientWidth, height: clientHeight } = this.room;
     this.fit = Math.min(clientWidth / this.width, clientHeight / this.height) || 1;
     this.scale = this.fit;
     this.left = (clientWidth - this.width * this.scale) / 2;
@@ -74,6 +82,7 @@ export class FilmView {
   #resized() {
     const centre = this.centre();
     const zoom = this.scale / this.fit;
+    this.#measured();
     this.showAll();
     if (zoom > 1.001) {
       this.scale = this.fit * zoom;
@@ -108,12 +117,11 @@ export class FilmView {
   }
 
   centre() {
-    const { clientWidth, clientHeight } = this.frame;
-    return this.#back(clientWidth / 2, clientHeight / 2);
+    return this.#back(this.room.width / 2, this.room.height / 2);
   }
 
   centreOn(point) {
-    this.#bring(point, this.frame.clientWidth / 2, this.frame.clientHeight / 2);
+    this.#bring(point, this.room.width / 2, this.room.height / 2);
   }
 
   panBy(dx, dy) {
@@ -145,21 +153,21 @@ export class FilmView {
   /** Bring a point of the film into sight if it is not. */
   reveal(point) {
     const [left, top] = this.toFrame(point);
-    const { clientWidth, clientHeight } = this.frame;
-    const seen = left > 20 && top > 20 && left < clientWidth - 20 && top < clientHeight - 20;
+    const { width, height } = this.room;
+    const seen = left > 20 && top > 20 && left < width - 20 && top < height - 20;
     if (!seen && this.scale > this.fit) this.centreOn(point);
   }
 
   /** The film's middle stays reachable: the frame's centre never leaves the film. */
   #held() {
     if (this.scale <= this.fit * 1.001) {
-      this.left = (this.frame.clientWidth - this.width * this.scale) / 2;
-      this.top = (this.frame.clientHeight - this.height * this.scale) / 2;
+      this.left = (this.room.width - this.width * this.scale) / 2;
+      this.top = (this.room.height - this.height * this.scale) / 2;
       return;
     }
     const held = (value, middle, size) => Math.min(Math.max(value, middle - size * this.scale), middle);
-    this.left = held(this.left, this.frame.clientWidth / 2, this.width);
-    this.top = held(this.top, this.frame.clientHeight / 2, this.height);
+    this.left = held(this.left, this.room.width / 2, this.width);
+    this.top = held(this.top, this.room.height / 2, this.height);
   }
 
   /** Return the slot whose mark is nearest to a place on screen, within a reach in CSS pixels. */
@@ -178,10 +186,15 @@ export class FilmView {
     return found;
   }
 
+  /** Move the picture at once; what is drawn over it follows with the next frame, once a frame. */
   draw() {
     const zoom = this.scale / this.fit;
-    const { clientWidth } = this.frame;
     this.picture.style.transform = `translate(${this.left}px, ${this.top}px) scale(${zoom})`;
+    this.#drawing ||= window.requestAnimationFrame(() => this.#drawOver());
+  }
+
+  #drawOver() {
+    this.#drawing = 0;
     for (const [key, group] of this.marks) {
       const at = this.model.point(key);
       group.toggleAttribute("hidden", !at);
@@ -189,7 +202,7 @@ export class FilmView {
       const [left, top] = this.toFrame(at);
       group.setAttribute("transform", `translate(${left} ${top})`);
       group.classList.toggle("mark-selected", key === this.model.selected);
-      group.classList.toggle("mark-at-right", left > clientWidth - LABEL_ROOM);
+      group.classList.toggle("mark-at-right", left > this.room.width - LABEL_ROOM);
       group.classList.toggle("mark-at-top", top < LABEL_ROOM);
     }
     for (const { names, parts } of this.lines) this.#drawLine(names, parts);

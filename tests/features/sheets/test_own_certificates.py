@@ -5,6 +5,7 @@ import subprocess
 from datetime import timedelta
 
 import pytest
+from asn1crypto import pkcs12 as asn1
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import load_der_private_key
@@ -19,7 +20,7 @@ from referral.sheets.own_certificates import (
     own_key,
     remove_certificate,
 )
-from referral.sheets.pkcs12 import LARGEST_FILE, UNREADABLE, _key_faults, read_pkcs12
+from referral.sheets.pkcs12 import LARGEST_FILE, UNREADABLE, _key_faults, _rounds, read_pkcs12
 from referral.sheets.printing import field_name
 from referral.sheets.signing import SigningAct, sign
 from referral.sheets.verify import Issued, verify_pdf
@@ -107,6 +108,17 @@ def test_a_key_that_is_not_the_certificates_is_refused(tmp_path):
     assert list(_key_faults(other, leaf)) == [
         "The certificate in this file is not that of its key."
     ]
+
+
+def test_rounds_that_cannot_be_counted_are_not_done(tmp_path):
+    file = asn1.Pfx.load(a_p12(tmp_path))
+    assert list(_rounds(file.dump())) == [2048, 2048, 2048]  # openssl's own choice
+    pbmac1 = "1.2.840.113549.1.5.14"  # RFC 9579: its rounds stand elsewhere
+    file["mac_data"]["mac"]["digest_algorithm"]["algorithm"] = pbmac1
+    data = file.dump(force=True)
+    with pytest.raises(ValueError, match="unknown way"):
+        list(_rounds(data))
+    assert refused(data) == UNREADABLE
 
 
 @pytest.fixture(scope="module")

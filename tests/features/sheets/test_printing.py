@@ -184,54 +184,6 @@ def test_the_same_snapshot_makes_the_same_bytes():
 
 
 @pytest.mark.pdf
-def test_the_sheet_claims_and_keeps_its_archival_form(sheets):
-    with opened(sheets.agreed.twice) as document:
-        root = document.Root
-        packet = root.Metadata.read_bytes()
-        assert b"pdfaid" in packet
-        assert b"pdfuaid" in packet
-        assert root.MarkInfo.Marked
-        assert root.Lang == "en"
-        assert root.ViewerPreferences.DisplayDocTitle
-        assert pikepdf.Name("/GTS_PDFA1") == root.OutputIntents[0].S
-        assert "/JavaScript" not in root.Names
-        assert "/OpenAction" not in root
-        assert "/NeedAppearances" not in root.AcroForm
-        for page in document.pages:
-            assert page.obj.get("/Tabs", pikepdf.Name.S) == pikepdf.Name.S
-
-
-@pytest.mark.pdf
-def test_fields_are_tagged_and_named_before_the_first_signature(sheets):
-    with opened(sheets.agreed.unsigned) as document:
-        fields = list(document.Root.AcroForm.Fields)
-        assert [str(field.T) for field in fields] == ["Sig_Vet", "Sig_Farrier"]
-        assert str(fields[0].TU) == "Signature of Ines Corvane, vet"
-        numbers = document.Root.StructTreeRoot.ParentTree.Nums
-        tree = {int(numbers[at]): numbers[at + 1] for at in range(0, len(numbers), 2)}
-        for field in fields:
-            assert int(field.F) == 132
-            element = tree[int(field.StructParent)]
-            assert pikepdf.Name.Form == element.S
-            assert element.K.Obj.T == field.T
-        left, right = (list(map(float, field.Rect)) for field in fields)
-        assert left[1] == right[1]
-        assert left[2] < right[0]
-
-
-@pytest.mark.pdf
-def test_every_font_is_ours_and_embedded(sheets):
-    listed = subprocess.run(
-        ["pdffonts", "-"], input=sheets.agreed.twice, capture_output=True, check=True
-    )
-    rows = [line.split() for line in listed.stdout.decode().splitlines()[2:]]
-    assert rows
-    for row in rows:
-        assert row[0].split("+")[1].startswith("Noto-Sans")
-        assert row[4] == "yes"
-
-
-@pytest.mark.pdf
 @pytest.mark.parametrize("kind", [SheetKind.REFERRAL, SheetKind.OWNER_COPY, SheetKind.CLOSING])
 def test_a_sheet_that_the_vet_alone_signs_has_one_field(kind):
     printed = print_sheet(replace(sample(kind), limbs=(), told=TOLD), PICTURES)

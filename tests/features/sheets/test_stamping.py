@@ -12,7 +12,7 @@ from pyhanko.sign.validation import validate_pdf_signature
 from pyhanko_certvalidator import ValidationContext
 
 from referral.clock import utc_now
-from referral.errors import Invalid
+from referral.errors import Invalid, SettingsFault
 from referral.sheets import stamping
 from referral.sheets.printing import field_name
 from referral.sheets.signing import SigningAct, sign
@@ -42,9 +42,9 @@ def authority(tmp_path):
         yield running
 
 
-def stamped(sheet, address, at=None):
+def stamped(sheet, address, at=None, root=None):
     at = at or utc_now()
-    stamper = InstanceStamper(address, at)
+    stamper = InstanceStamper(address, at, root)
     act = SigningAct(field_name("vet"), True, "As printed", None, at)
     return sign(sheet.unsigned, sheet.authority, sheet.keys["vet"], act, stamper), stamper
 
@@ -135,6 +135,21 @@ def test_an_authority_that_misbehaves_gives_a_sentence_and_no_signature(
     with pytest.raises(Invalid, match=r"^The time authority .* Nothing was signed; what you typed"):
         stamped(unsigned, authority.address)
     assert len(authority.asked) == 1
+
+
+def test_where_a_root_is_named_only_its_stamps_are_taken(unsigned, authority, tmp_path):
+    pdf, stamper = stamped(unsigned, authority.address, root=authority.root.read_bytes())
+    assert stamper.by == NAME
+    assert verify_pdf(pdf, unsigned.authority.root_pem).signatures[0].timestamp_by == NAME
+    with a_time_authority(tmp_path / "other") as other:  # of the same name, by another root
+        mine = authority.root.read_bytes()
+        with pytest.raises(Invalid, match="a time stamp of somebody else"):
+            stamped(unsigned, other.address, root=mine)
+        both = mine + other.root.read_bytes()
+        assert stamped(unsigned, other.address, root=both)[1].by == NAME
+    broken = b"-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n"
+    with pytest.raises(SettingsFault, match="time_authority_root"):
+        stamped(unsigned, authority.address, root=broken)
 
 
 def test_nobody_at_the_address_gives_a_sentence_and_no_signature(unsigned):

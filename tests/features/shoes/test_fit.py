@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from referral.shoes.fit import Foot, alteration, fit_of, nearest
 from referral.shoes.outline import ShoeShape
+from referral.shoes.pages import facts_said
 
 FOOT = Foot(length_mm=127.0, width_mm=130.0, heel_extension_mm=8.0)
 SHOE = ShoeShape("open", 135.0, 130.0, 20.0)
@@ -93,3 +94,15 @@ def test_a_shoe_altered_as_is_said_needs_no_more(longer, wider):
     )
     assert alteration(mended, FOOT).cost == pytest.approx(0.0, abs=1e-9)
     assert fit_of(mended, FOOT).heel_extension_mm == pytest.approx(FOOT.heel_extension_mm)
+
+
+def test_what_an_outline_takes_for_granted_is_said_with_its_figures():
+    """The numbers are those that the outline is drawn with; a plate's only where there is one."""
+    plain, heart = (
+        dict(facts_said(ShoeShape(code, 140.0, 130.0))) for code in ("open", "heart_bar")
+    )
+    assert plain["Drawn with"] == (
+        "the widest line at 50 % of the length, heels 72 % of the width apart "
+        "(custom and practice, no source)"
+    )
+    assert "a frog plate to 48 % of the length" in heart["Drawn with"]

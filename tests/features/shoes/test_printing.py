@@ -7,7 +7,7 @@ import pypdfium2.raw as pdfium
 import pytest
 
 from referral.errors import Invalid
-from referral.shoes.drawing import BAR, INK, LINE, small_svg
+from referral.shoes.drawing import BAR, FOOT, INK, LINE, small_svg
 from referral.shoes.outline import ShoeShape, facts_of
 from referral.shoes.printing import PAPERS, outline_pdf
 
@@ -130,3 +130,23 @@ def test_a_small_drawing_has_no_style_of_its_own():
     drawing = small_svg(SHOE, limb="LF")
     assert "style=" not in drawing
     assert 'aria-hidden="true"' in drawing
+
+
+def test_the_foot_stands_on_the_paper_where_it_was_placed():
+    """A toe 9 mm before the shoe's and heels 30 mm to each side, 8 mm before its heel line.
+
+    Of a right foot, seen from above with the toe up, the outer side lies to the right.
+    """
+    foot = [(159.0, 0.0), (8.0, -30.0), (8.0, 30.0)]
+    given = outline_pdf(SHOE, TITLE, [], limb="RF", foot=foot)
+    found, _page, _words = paths_by_colour(given)
+    (crosses,), (outline,), (lines,) = found[FOOT], found[INK], found[LINE]
+    middles = [
+        (sum(x for x, _ in part) / 4, sum(y for _, y in part) / 4)
+        for part in (crosses[start : start + 4] for start in range(0, len(crosses), 4))
+    ]
+    centre, heel_line = lines[0][0], lines[2][1]
+    for (x, y), (along, across) in zip(middles, foot, strict=True):
+        assert x - centre == pytest.approx(across, abs=0.2)
+        assert y - heel_line == pytest.approx(along, abs=0.2)
+    assert max(y for _, y in outline) - heel_line == pytest.approx(150.0, abs=0.2)

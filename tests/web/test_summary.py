@@ -1,0 +1,67 @@
+"""The owner's summary: a case on one page, in words that need no vet to read them."""
+
+import pytest
+
+from tests.web.signing import at, browser_of, story_in
+from tests.web.yard import a_yard, words_of
+
+JARGON = ("palmar", "breakover", "distal", "lateromedial", "expanded uncertainty", "basis")
+
+
+@pytest.fixture
+def yard(app, database):
+    return a_yard(app, database)
+
+
+def test_before_a_plan_it_says_what_was_found_and_what_is_waited_for(yard):
+    yard.refer()
+    page = words_of(yard.open("owner", "/summary"))
+    for said in (
+        "The farrier writes the plan.",
+        "The toe has grown long and the heels have run forward under the foot.",
+        "The vet is sure of it.",
+        "Raise the heel",
+        "No plan has been agreed yet.",
+        "Nothing has been fitted yet.",
+        "No date is set.",
+        "The horse will not bear weight on the foot",
+        "+44 20 7946 0000",
+    ):
+        assert said in page
+    assert [each for each in JARGON if each in page.lower()] == []
+    assert "In plain words, on one page" in words_of(yard.open("owner"))
+
+
+def test_a_red_flag_stands_first_and_says_to_ring(yard):
+    yard.done("owner", "/red-flags/new", "/red-flags", {"sign": "not_bearing_weight"})
+    page = words_of(yard.open("owner", "/summary"))
+    assert page.index("Red flag: Will not bear weight") < page.index("Where it stands")
+    assert "work waits until the vet has answered it" in page
+
+
+def test_after_a_reset_it_says_what_was_agreed_done_and_comes_next(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer()
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    story.countersign(1)
+    at(story, clock)
+    owner = browser_of(app, story, "owner")
+    page = words_of(owner.get("/cases/1/summary"))
+    for said in (
+        "The work is done and looked at",
+        f"{story.cast.vet.name}, vet, on 25 Nov 2026; plan of {story.cast.farrier.name}",
+        "This is to be taken off: 4 mm of horn at the toe.",
+        "This was taken off: 4 mm of horn at the toe.",
+        "A wedge lifts the heels by 3°",
+        "120 a reset",
+        "Loose shoe",
+        "Walked off level",
+        "Soft ground for a week",
+        "1, the last on 26 Nov 2026",
+        "31 Dec 2026 The farrier comes again",
+        f"The foot is looked at again {story.cast.vet.name}",
+    ):
+        assert said in page
+    assert browser_of(app, story, "other_vet").get("/cases/1/summary").status_code == 404
