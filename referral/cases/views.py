@@ -148,18 +148,18 @@ def limit(number: int) -> ResponseReturnValue:
             raise Invalid("Choose a reading.", {"measure": ["There is no such reading."]})
         command = SetLimit(**given, unit=measure.unit, happened_on=visit.today)
         set_limit(visit.session, visit.access, command, visit.now)
-        _say_contradictions(visit)
-        return _home(visit, "limits")
+        return _home(visit, "" if _says_contradictions(visit) else "limits")
 
     return _do(Sent(number, "limits", "The limit is set."), LimitForm(), act)
 
 
-def _say_contradictions(visit: Visit) -> None:
-    """Say at once which limits no plan can meet together, now that one is set."""
-    limbs = measured_limbs(visit.session, visit.access.case_id)
-    for each in contradictions_on(visit, limbs):
+def _says_contradictions(visit: Visit) -> bool:
+    """Say at once, at the head of the next page, which limits no plan can meet together."""
+    found = contradictions_on(visit, measured_limbs(visit.session, visit.access.case_id))
+    for each in found:
         which = "these limits together" if len(each.limits) > 1 else "this limit"
-        flash(f"{each.limb}: no plan can meet {which}: {'; '.join(each.limits)}.")
+        flash(f"{each.limb}: no plan can meet {which}: {'; '.join(each.limits)}.", "caution")
+    return bool(found)
 
 
 @blueprint.post("/cases/<int:number>/limits/<uuid:limit_id>/withdrawals")
