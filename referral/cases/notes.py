@@ -1,6 +1,6 @@
 """Notes on a case: keep one, confirm a call, read them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -12,9 +12,12 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.models import Entry
 from referral.cases.note_kinds import NoteKind
-from referral.cases.timeline import NewEntry, append, texts_of
+from referral.cases.timeline import NewEntry, append, entries_of, texts_of
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotAllowed, NotFound
+
+Texts = Mapping[UUID, Mapping[str, str]]
+"""What entries say in words, by entry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,8 @@ def confirm_call(
         If it is confirmed already.
     """
     access.check_role(Move.CONFIRM_CALL_NOTE)
-    calls = {each.entry.id: each for each in call_notes(session, access.case_id)}
+    entries = entries_of(session, access.case_id)
+    calls = {each.entry.id: each for each in calls_in(entries, {})}
     note = calls.get(call_id)
     if note is None:
         raise NotFound("There is no such call note on this case.")
@@ -87,21 +91,29 @@ def confirm_call(
     append(session, access, NewEntry(Move.CONFIRM_CALL_NOTE, on, facts, {}, call_id), now)
 
 
-def call_notes(session: Session, case_id: UUID) -> tuple[Note, ...]:
-    """Return the case's call notes, newest first, with who confirmed each."""
+def calls_in(entries: Iterable[Entry], texts: Texts) -> tuple[Note, ...]:
+    """Return the call notes among a case's entries, in their order, with who confirmed each."""
+    all_of_them = tuple(entries)
     confirmed = {
         entry.reference: entry.actor_id
-        for entry in _entries(session, case_id, Move.CONFIRM_CALL_NOTE)
+        for entry in all_of_them
+        if entry.kind == Move.CONFIRM_CALL_NOTE.value
     }
-    notes = notes_of(session, case_id, Move.ADD_CALL_NOTE)
+    notes = notes_in(all_of_them, texts, Move.ADD_CALL_NOTE)
     return tuple(Note(each.entry, each.texts, confirmed.get(each.entry.id)) for each in notes)
 
 
 def notes_of(session: Session, case_id: UUID, move: Move) -> tuple[Note, ...]:
     """Return the case's notes of one kind, newest first."""
     entries = _entries(session, case_id, move)
-    texts = texts_of(session, entries)
-    return tuple(Note(entry, texts.get(entry.id, {})) for entry in entries)
+    return notes_in(entries, texts_of(session, entries), move)
+
+
+def notes_in(entries: Iterable[Entry], texts: Texts, move: Move) -> tuple[Note, ...]:
+    """Return the notes of one kind among a case's entries, in their order."""
+    return tuple(
+        Note(entry, texts.get(entry.id, {})) for entry in entries if entry.kind == move.value
+    )
 
 
 RECENT_DAYS = 14

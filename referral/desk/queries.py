@@ -12,6 +12,7 @@ from referral.cases.asking import request_in
 from referral.cases.choices import SIGNS
 from referral.cases.joining import asked_onto
 from referral.cases.models import Entry
+from referral.cases.notes import calls_in, notes_in
 from referral.cases.queries import (
     current_limits,
     current_problems,
@@ -25,7 +26,7 @@ from referral.cases.timeline import entries_of, history_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
 from referral.core.diary import Dated, DueItem, due_items
 from referral.core.watch import asks_of
-from referral.core.workflow import Role, Stage
+from referral.core.workflow import Move, Role, Stage
 from referral.desk.pages import (
     AskedLine,
     CasePage,
@@ -53,6 +54,7 @@ from referral.desk.tables import (
 )
 from referral.desk.words import condition_says, measure_name
 from referral.films.guides import guides_by_limb
+from referral.films.queries import films_of, reading_sets
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
 from referral.horses.pages import animal_says
@@ -70,6 +72,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
     entries = entries_of(session, access.case_id)
     texts = texts_of(session, entries)
     history = history_of(entries)
+    films, taken = films_of(session, access.case_id), reading_sets(session, access.case_id)
     return CasePage(
         access=access,
         horse=horse.name,
@@ -91,12 +94,12 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         referral=_referral(session, access),
         questions=_questions(session, access, names),
         flags=_flags(session, access, names),
-        films=film_lines(session, access.case_id),
-        guides=guides_by_limb(session, access.case_id),
+        films=film_lines(session, films),
+        guides=guides_by_limb(films, taken),
         assessments=assessment_lines(session, access.case_id),
-        calls=call_lines(session, access, names),
-        medication=medication_lines(session, access.case_id),
-        readings=reading_tables(session, access.case_id),
+        calls=call_lines(calls_in(entries, texts), access, names),
+        medication=medication_lines(notes_in(entries, texts, Move.NOTE_MEDICATION)),
+        readings=reading_tables(taken),
         plans=plan_lines(session, access, names),
         resets=reset_lines(session, access.case_id),
         sheets=sheet_lines(session, access.case_id),

@@ -1,6 +1,6 @@
 """The case page's tables: films, readings over time, plans, resets, sheets."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -11,7 +11,7 @@ from referral.assessments.choices import PHOTO_SUBJECTS
 from referral.assessments.queries import assessments_of, photos_to_show
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import LABELS
-from referral.cases.notes import call_notes, notes_of
+from referral.cases.notes import Note
 from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move, Stage
@@ -30,7 +30,7 @@ from referral.desk.pages import (
 )
 from referral.films.conventions import convention_says
 from referral.films.models import Film, LandmarkSet, ReadingSet, ScaleSetting
-from referral.films.queries import is_guide, reading_sets
+from referral.films.queries import is_guide
 from referral.plans.models import JudgementRow, PlanRow, Review
 from referral.resets.models import Countersign, Reset
 from referral.sheets.queries import sheets_of
@@ -40,11 +40,8 @@ COLUMNS_SHOWN = 4
 """Sets of readings side by side on the case page; the rest is in the trends."""
 
 
-def film_lines(session: Session, case_id: UUID) -> tuple[FilmLine, ...]:
-    """Return the films of a case, newest first."""
-    films = session.scalars(
-        select(Film).where(Film.case_id == case_id).order_by(Film.taken_on.desc(), Film.id.desc())
-    ).all()
+def film_lines(session: Session, films: Sequence[Film]) -> tuple[FilmLine, ...]:
+    """Return the films of a case as it lists them."""
     ids = [film.id for film in films]
     measured = set(session.scalars(select(LandmarkSet.film_id).where(LandmarkSet.film_id.in_(ids))))
     scales = session.execute(
@@ -92,9 +89,9 @@ def photos_named(
 
 
 def call_lines(
-    session: Session, access: CaseAccess, names: Mapping[UUID, str]
+    calls: Iterable[Note], access: CaseAccess, names: Mapping[UUID, str]
 ) -> tuple[CallLine, ...]:
-    """Return the call notes of a case, newest first."""
+    """Return the call notes of a case as it lists them."""
     may = access.may(Move.CONFIRM_CALL_NOTE)
     return tuple(
         CallLine(
@@ -108,12 +105,12 @@ def call_lines(
             and each.confirmed_by is None
             and each.entry.actor_id != access.actor_id,
         )
-        for each in call_notes(session, access.case_id)
+        for each in calls
     )
 
 
-def medication_lines(session: Session, case_id: UUID) -> tuple[MedicationLine, ...]:
-    """Return the medication notes of a case, newest first."""
+def medication_lines(notes: Iterable[Note]) -> tuple[MedicationLine, ...]:
+    """Return the medication notes of a case as it lists them."""
     return tuple(
         MedicationLine(
             what=LABELS.get(each.facts.get("medication", ""), "Medication"),
@@ -122,18 +119,18 @@ def medication_lines(session: Session, case_id: UUID) -> tuple[MedicationLine, .
             given_on=each.entry.happened_on,
             wears_off_on=each.facts.get("wears_off_on"),
         )
-        for each in notes_of(session, case_id, Move.NOTE_MEDICATION)
+        for each in notes
     )
 
 
-def reading_tables(session: Session, case_id: UUID) -> tuple[ReadingTable, ...]:
+def reading_tables(taken: Sequence[tuple[ReadingSet, Measured]]) -> tuple[ReadingTable, ...]:
     """Return each limb's readings, a column a set, newest first; one set a film.
 
     What photos and the foot itself say stands in tables of its own.
     """
     limbs: dict[tuple[str, bool], list[tuple[ReadingSet, Measured]]] = {}
     seen: set[UUID] = set()
-    for reading_set, measured in reading_sets(session, case_id):
+    for reading_set, measured in taken:
         if reading_set.film_id in seen:
             continue
         if reading_set.film_id is not None:

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from referral.core.measure.external import AGREEMENT, HEEL_ARM, centre_agreement, external_guides
 from referral.core.measure.readings import Measured, Reading
 from referral.core.measure.registry import MEASURES
-from referral.films.models import Film
+from referral.films.models import Film, ReadingSet
 from referral.films.queries import films_of, is_guide, reading_sets
 from referral.web.codes import in_words
 from referral.web.written import day, number, quantity
@@ -22,6 +22,9 @@ from referral.web.written import day, number, quantity
 FILM_VIEWS = ("lateromedial", "dorsopalmar")
 JUDGED_SCALES = frozenset({"marker", "corrected"})
 UNSAID = "unknown"
+
+
+ReadSet = tuple[ReadingSet, Measured]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,33 +51,34 @@ class GuidesPage:
         return bool(self.says or self.agreement or self.doubts)
 
 
-def guides_by_limb(session: Session, case_id: UUID) -> dict[str, GuidesPage]:
+def guides_by_limb(films: Sequence[Film], taken: Sequence[ReadSet]) -> dict[str, GuidesPage]:
     """Return what the guides of each limb of a case say, limbs that have any."""
-    found = {limb: guides_say(sets) for limb, sets in sorted(_taken(session, case_id).items())}
+    found = {limb: guides_say(sets) for limb, sets in sorted(_taken(films, taken).items())}
     return {limb: page for limb, page in found.items() if page}
 
 
 def guides_of_photo(session: Session, film: Film) -> GuidesPage:
     """Return what one photo says where no film of its limb does, and how well it agrees."""
-    sets = _taken(session, film.case_id).get(film.limb, [])
+    films, taken = films_of(session, film.case_id), reading_sets(session, film.case_id)
+    sets = _taken(films, taken).get(film.limb, [])
     return guides_say([each for each in sets if each.view in FILM_VIEWS or each.film_id == film.id])
 
 
-def _taken(session: Session, case_id: UUID) -> dict[str, list[Taken]]:
+def _taken(films: Sequence[Film], taken: Sequence[ReadSet]) -> dict[str, list[Taken]]:
     """Return what was read on each limb, newest first, each picture as it was last measured."""
-    films = {film.id: film for film in films_of(session, case_id)}
+    by_id = {film.id: film for film in films}
     limbs: dict[str, list[Taken]] = {}
     seen: set[UUID] = set()
-    for row, measured in reading_sets(session, case_id):
+    for row, measured in taken:
         if row.film_id in seen:
             continue
-        film = films.get(row.film_id) if row.film_id else None
+        film = by_id.get(row.film_id) if row.film_id else None
         if film is None:
-            taken = Taken(row.taken_on, measured)
+            one = Taken(row.taken_on, measured)
         else:
             seen.add(film.id)
-            taken = Taken(row.taken_on, measured, film.view, film.trim, film.shod, film.id)
-        limbs.setdefault(row.limb, []).append(taken)
+            one = Taken(row.taken_on, measured, film.view, film.trim, film.shod, film.id)
+        limbs.setdefault(row.limb, []).append(one)
     return limbs
 
 
