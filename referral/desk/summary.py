@@ -25,7 +25,7 @@ from referral.horses.models import Horse
 from referral.plans.queries import PlanView
 from referral.resets.queries import current_recheck, reset_of, resets_of
 from referral.sheets.owners import agreed_plan
-from referral.sheets.plainly import problem_plainly, work_plainly
+from referral.sheets.plainly import problem_plainly, reading_plainly, work_plainly
 from referral.sheets.snapshot import NextStep, Told
 from referral.sheets.texts import AFTERCARE, DANGER_SIGNS
 from referral.sheets.wording import LIMBS
@@ -192,9 +192,25 @@ def _goes(session: Session, access: CaseAccess) -> Told:
     ]
     trends = [each for each in trends_page(session, access).trends if each.is_limited]
     says = tuple(
-        f"{LIMBS[each.limb]}, {each.name.lower()}: {each.says[0]}" for each in trends[:TRENDS_SHOWN]
+        f"{LIMBS[each.limb]}, {reading_plainly(each.code, each.name)}: {each.says[0]}"
+        for each in trends[:TRENDS_SHOWN]
     )
-    return Told("How it goes", (*facts, *_outcome(session, access)), says)
+    return Told(
+        "How it goes", (*facts, *_outcome(session, access)), (*_lameness(session, access), *says)
+    )
+
+
+def _lameness(session: Session, access: CaseAccess) -> tuple[str, ...]:
+    """Return how lame each limb was first and last graded, on each scale by itself."""
+    graded: dict[tuple[str, str], list[str]] = {}
+    for note in reversed(notes_of(session, access.case_id, Move.GRADE_LAMENESS)):
+        said = f"{note.facts['grade']:g} on {day(note.entry.happened_on)}"
+        graded.setdefault((note.facts["limb"], note.facts["scale"]), []).append(said)
+    ends = {key: dict.fromkeys((said[0], said[-1])) for key, said in sorted(graded.items())}
+    return tuple(
+        f"{LIMBS[limb]}, lameness, {LABELS[scale]}: {', then '.join(said)}."
+        for (limb, scale), said in ends.items()
+    )
 
 
 def _label(code: object) -> str:

@@ -32,6 +32,20 @@ SURE = {
     "probable": "The vet thinks it likely.",
     "suspected": "The vet suspects it; it is not sure yet.",
 }
+READINGS: Mapping[str, str] = {
+    "palmar_angle_deg": "slope of the bone inside the hoof",
+    "dorsal_wall_angle_deg": "slope of the front wall",
+    "heel_angle_deg": "slope of the heels",
+    "sole_depth_tip_mm": "sole under the tip of the bone",
+    "sole_depth_process_mm": "sole under the back of the bone",
+    "breakover_distance_mm": "how far ahead of the bone the foot rolls over",
+    "toe_distance_mm": "toe ahead of the bone",
+    "behind_centre_percent": "share of the foot that carries behind the joint",
+    "founder_distance_mm": "how deep the bone lies below the hairline",
+    "capsular_rotation_deg": "how far wall and bone have come apart",
+    "phalangeal_rotation_deg": "bend of the joint inside the foot",
+}
+"""What the readings that limits are set on tell of, for somebody who is no vet."""
 ATTACHED = {
     "nails": "nailed on",
     "glue": "glued on",
@@ -64,6 +78,11 @@ def problem_plainly(condition: str, certainty: str) -> str:
     """Return what is wrong and how sure the vet is; what has no plain words is left to the vet."""
     said = PROBLEMS.get(condition, "The vet explains it in own words.")
     return f"{said} {SURE.get(certainty, '')}".strip()
+
+
+def reading_plainly(code: str, name: str) -> str:
+    """Return what a reading tells of, or its name where there are no plainer words."""
+    return READINGS.get(code, name.lower())
 
 
 def work_plainly(content: Mapping[str, Any], *, done: bool) -> tuple[str, ...]:

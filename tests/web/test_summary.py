@@ -2,6 +2,8 @@
 
 import pytest
 
+from referral.core.measure.registry import MEASURES
+from referral.sheets.plainly import READINGS
 from tests.web.signing import at, browser_of, story_in
 from tests.web.yard import a_yard, words_of
 
@@ -65,3 +67,22 @@ def test_after_a_reset_it_says_what_was_agreed_done_and_comes_next(app, tmp_path
     ):
         assert said in page
     assert browser_of(app, story, "other_vet").get("/cases/1/summary").status_code == 404
+
+
+def test_how_it_goes_is_told_in_plain_words(yard, clock):
+    yard.refer()
+    path = "/notes/lameness"
+    grade = {"limb": "LF", "scale": "uk", "gait": "trot_straight"}
+    for on, seen in (("2026-11-02", "5"), ("2026-11-20", "2")):
+        yard.done("vet", f"{path}/new", path, {**grade, "grade": seen, "happened_on": on})
+    yard.readings(taken_on="2026-11-02", palmar_angle_deg="1")
+    page = words_of(yard.open("owner", "/summary"))
+    graded = "5 on 2 Nov 2026, then 2 on 20 Nov 2026."
+    assert f"left fore, lameness, 0 to 10 (united kingdom): {graded.lower()}" in page.lower()
+    assert "slope of the bone inside the hoof: Since the first visit" in page
+    assert [each for each in JARGON if each in page.lower()] == []
+
+
+def test_plain_words_are_of_readings_that_there_are():
+    assert set(READINGS) <= set(MEASURES)
+    assert [word for each in READINGS.values() for word in JARGON if word in each] == []

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from referral.core.measure.readings import Measured
-from referral.core.predict.plan import Plan
+from referral.core.predict.plan import Plan, Shoe
 from referral.core.predict.prediction import predict
 from tests.core.predict.feet import FORE, FULL_SHOE, PLANS, STATED, film, stated, values
 from tests.core.predict.test_move import COLUMNS, TABLE
@@ -126,3 +126,19 @@ def test_nothing_stated_nothing_foretold():
     found = foretell(Measured(), WEDGED)
     assert set(found.after_fit.readings) == set()
     assert found.assumptions[0].startswith("There is no film")
+
+
+@pytest.mark.parametrize(("shorter_mm", "percent"), [(8.0, -9.3), (9.0, -10.5)])
+def test_a_shoe_set_back_shortens_the_arm_of_the_toe_as_was_measured(shorter_mm, percent):
+    """Eliashar 2002, EVJ 34:184, nine horses at the trot: arms of 86, 78 and 77 mm.
+
+    A shoe fitted to the white line, and one with its toe set back; the means alone, as changes.
+    """
+    foot = stated(toe_arm_mm=86.0, heel_arm_mm=66.0)
+    shoe = Shoe("open", thickness_mm=8.0, breakover_setback_mm=shorter_mm)
+    arm = {
+        name: foretell(foot, Plan(shoe=each)).after_fit.readings["toe_arm_mm"].value
+        for name, each in (("flush", replace(shoe, breakover_setback_mm=0.0)), ("back", shoe))
+    }
+    assert arm["flush"] == pytest.approx(86.0)
+    assert round(100.0 * (arm["back"] / arm["flush"] - 1.0), 1) == percent
