@@ -13,12 +13,13 @@ from referral.cases.models import Entry
 from referral.cases.notes import notes_of
 from referral.cases.timeline import texts_of
 from referral.core.measure.readings import Measured, Reading
+from referral.core.measure.stated import merge
 from referral.core.rules.derived import has_bar, has_wedge
 from referral.core.rules.facts import Lameness, Previous
 from referral.core.workflow import Move
 from referral.films.doubts import doubts_of
 from referral.films.models import Film
-from referral.films.queries import LimbBasis, is_guide, reading_sets
+from referral.films.queries import LimbBasis, is_guide, limb_basis, reading_sets
 from referral.plans.content import plan_from_content
 from referral.plans.fittings import fittings_of, reasoned_at
 from referral.plans.judging import PAIRS, FootFacts
@@ -67,15 +68,25 @@ def farrier_words_of(session: Session, case_id: UUID) -> tuple[str, ...]:
 
 
 def others_of(session: Session, case_id: UUID, planned: Iterable[str]) -> Mapping[str, Measured]:
-    """Return the newest film's readings of each opposite foot for which nothing is planned."""
+    """Return what each opposite foot for which nothing is planned would be judged on now.
+
+    That is its newest film, its typed readings or both; guides from outside are none of it.
+    """
     limbs = set(planned)
-    found = {}
-    for limb in {PAIRS[each] for each in limbs} - limbs:
-        films = [measured for row, measured in reading_sets(session, case_id, limb) if row.film_id]
-        newest = next((each for each in films if _is_filmed(each)), None)
-        if newest is not None:
-            found[limb] = newest
-    return found
+    others = sorted({PAIRS[each] for each in limbs} - limbs)
+    read = {limb: _read(session, case_id, limb) for limb in others}
+    return {limb: each for limb, each in read.items() if each.readings}
+
+
+def _read(session: Session, case_id: UUID, limb: str) -> Measured:
+    """Return the readings of a limb's basis: the film's, and typed ones beside and between them."""
+    basis = limb_basis(session, case_id, limb)
+    filmed = (
+        measured
+        for row, measured in reading_sets(session, case_id, limb)
+        if row.film_id and row.id in basis.reading_set_ids
+    )
+    return merge(next(filmed, Measured()), basis.typed)
 
 
 def _observed(session: Session, case_id: UUID, limb: str) -> dict[str, Reading]:

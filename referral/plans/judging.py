@@ -59,8 +59,9 @@ class FootFacts:
 class Subject:
     """Everything one judging rests on, limb by limb; reasons are keyed ``LF.heel_trim_mm``.
 
-    ``others`` are the feet of a pair for which nothing is planned, as they were read;
-    ``overrides`` what the organisation of the case's vet has set in the place of rules.
+    ``others`` are the feet of a pair for which nothing is planned, as they were read; their
+    ``conditions`` count too. ``overrides`` is what the organisation of the case's vet has set in
+    the place of rules.
     """
 
     animal: str
@@ -307,7 +308,7 @@ def inputs_record(subject: Subject, rulebook_sha256: str) -> Mapping[str, Any]:
         ],
         "readings": {limb: basis_record(basis) for limb, basis in subject.bases.items()},
         "animal": subject.animal,
-        "conditions": {limb: sorted(each) for limb, each in subject.conditions.items()},
+        "conditions": {limb: sorted(subject.conditions.get(limb, ())) for limb in subject.plans},
         "rulebook": rulebook_sha256,
     }
 

@@ -1,7 +1,7 @@
 """Reads on plans, their judgements, reviews and consents, inside one case."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -168,7 +168,6 @@ class Wanted:
 def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
     """Gather everything a judging rests on from the rows as they are now."""
     horse = session.scalars(select(Horse).where(Horse.id == access.horse_id)).one()
-    problems = current_problems(session, access.case_id)
     live = [
         flag.sign
         for flag, _answer in flags_of(session, access.case_id)
@@ -186,12 +185,10 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
         farrier_words=farrier_words_of(session, access.case_id),
     )
     bases = {limb: limb_basis(session, access.case_id, limb) for limb in wanted.plans}
+    others = others_of(session, access.case_id, wanted.plans)
     return Subject(
         animal=horse.animal,
-        conditions={
-            limb: frozenset(each.condition for each in problems if each.limb == limb)
-            for limb in wanted.plans
-        },
+        conditions=_conditions(session, access.case_id, (*wanted.plans, *others)),
         bases=bases,
         plans=wanted.plans,
         limits=case_limits(session, access.case_id),
@@ -200,9 +197,18 @@ def subject_of(session: Session, access: CaseAccess, wanted: Wanted) -> Subject:
         reasons=wanted.reasons or {},
         own={limb: own_rates_of(session, access.case_id, limb) for limb in wanted.plans},
         feet={limb: foot_facts_of(session, access.case_id, basis) for limb, basis in bases.items()},
-        others=others_of(session, access.case_id, wanted.plans),
+        others=others,
         overrides=overrides_on_case(session, access.case_id),
     )
+
+
+def _conditions(
+    session: Session, case_id: UUID, limbs: Iterable[str]
+) -> Mapping[str, frozenset[str]]:
+    problems = current_problems(session, case_id)
+    return {
+        limb: frozenset(each.condition for each in problems if each.limb == limb) for limb in limbs
+    }
 
 
 def rules_have_moved(session: Session, access: CaseAccess, rulebook: Rulebook, on: date) -> bool:

@@ -7,6 +7,7 @@ from sqlalchemy import select
 
 from referral.plans.models import FindingRow, JudgementRow
 from tests.browser.sample import FOOT_PX
+from tests.factories import READINGS
 from tests.web.yard import PLAN, TODAY, a_yard, film_form, landmarks_form
 
 SEEN = {"limb": "LF", "seen_on": TODAY}
@@ -121,8 +122,57 @@ def test_one_foot_alone_is_compared_with_nothing(yard):
     assert found(yard, "R43") == ("NOT_APPLICABLE", "not_compared")
 
 
-def filmed(yard, taken_on, **moved):
-    film = yard.done("vet", "/films/new", "/films", film_form(taken_on=taken_on))
+def toe_apart(yard, clock):
+    """Submit a plan and return how far its toe angle and the other foot's are apart."""
+    clock.move(minutes=1)
+    yard.submit()
+    with yard.database.reading() as session:
+        return session.scalars(
+            select(FindingRow.value)
+            .join(JudgementRow, JudgementRow.id == FindingRow.judgement_id)
+            .where(FindingRow.rule == "R32", FindingRow.limb == "LF")
+            .order_by(JudgementRow.judged_at.desc())
+        ).first()
+
+
+def test_typed_readings_of_the_other_foot_are_compared(yard, clock):
+    yard.readings(limb="RF")
+    near = toe_apart(yard, clock)
+    # nothing is planned for that foot, so what it stands on is not known
+    assert found(yard, "R50") == ("CANNOT_TELL", "missing_fact")
+    lower = READINGS["dorsal_wall_angle_deg"] - 6.0
+    yard.readings(limb="RF", dorsal_wall_angle_deg=str(lower))
+    # the plan puts this foot's toe steeper than the other's: a lower one is as much farther off
+    assert toe_apart(yard, clock) == pytest.approx(near + 6.0)
+    assert found(yard, "R32") == ("OUTSIDE", "beyond")
+
+
+def test_a_club_foot_for_which_nothing_is_planned_is_not_held_against_the_other(yard):
+    yard.readings(limb="RF", dorsal_wall_angle_deg="62")
+    club = {"limb": "RF", "condition": "club_foot", "certainty": "confirmed"}
+    yard.done("vet", "/problems/new", "/problems", club)
+    yard.submit()
+    assert found(yard, "R32") == ("NOT_APPLICABLE", "club_foot")
+
+
+def test_what_is_measured_outside_on_the_other_foot_is_not_compared(yard):
+    assess(yard, limb="RF", photo_wall_angle_deg="50", photo_heel_angle_deg="38")
+    yard.submit()
+    assert found(yard, "R32") == ("NOT_APPLICABLE", "not_compared")
+
+
+def test_the_other_foots_film_counts_until_readings_of_a_later_day_are_typed(yard, clock):
+    filmed(yard, "2026-10-28", limb="RF")
+    yard.readings(limb="RF", dorsal_wall_angle_deg="41", taken_on="2026-10-27")
+    by_film = toe_apart(yard, clock)
+    yard.readings(limb="RF", dorsal_wall_angle_deg="41", taken_on="2026-10-28")
+    assert toe_apart(yard, clock) == by_film
+    yard.readings(limb="RF", dorsal_wall_angle_deg="41", taken_on="2026-10-29")
+    assert toe_apart(yard, clock) != pytest.approx(by_film, abs=1.0)
+
+
+def filmed(yard, taken_on, limb="LF", **moved):
+    film = yard.done("vet", "/films/new", "/films", film_form(taken_on=taken_on, limb=limb))
     film = film.removeprefix(yard.home)
     places = {**FOOT_PX, **moved}
     yard.done("vet", film, f"{film}/landmarks", landmarks_form(landmarks=json.dumps(places)))
