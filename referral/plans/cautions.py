@@ -8,6 +8,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from referral.accounts.models import Person
 from referral.cases.access import CaseAccess
 from referral.cases.timeline import NewEntry, append, locked
 from referral.core.rules.finding import Finding
@@ -56,14 +57,15 @@ class AcknowledgeCautions:
 def acknowledged_on(session: Session, case_id: UUID) -> tuple[Acknowledged, ...]:
     """Return what was acknowledged on a case, oldest first."""
     rows = session.execute(
-        select(CautionAcknowledgement, FindingRow)
+        select(CautionAcknowledgement, FindingRow, Person.name)
         .join(FindingRow, FindingRow.id == CautionAcknowledgement.finding_id)
+        .join(Person, Person.id == CautionAcknowledgement.person_id)
         .where(CautionAcknowledgement.case_id == case_id)
         .order_by(CautionAcknowledgement.acknowledged_at, CautionAcknowledgement.id)
     )
     return tuple(
-        Acknowledged(finding.limb, as_finding(finding), row.role, row.reason)
-        for row, finding in rows
+        Acknowledged(finding.limb, as_finding(finding), row.role, row.reason, name)
+        for row, finding, name in rows
     )
 
 

@@ -24,6 +24,7 @@ from referral.films.scale_words import (
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse as HorseRow
 from referral.horses.queries import owner_of
+from referral.plans.cautions import acknowledged_on
 from referral.plans.models import FindingRow
 from referral.plans.queries import PlanView, case_limits
 from referral.plans.record import measured_record
@@ -248,6 +249,7 @@ def _limb_part(
     stored = fitted.findings if fitted else wanted.plan.findings
     findings = [each for each in stored if each.limb == limb]
     limits = [each for each in case_limits(session, access.case_id) if each.limb in (None, limb)]
+    known = acknowledged_on(session, access.case_id)
     predictions = wanted.plan.judgement.predictions[limb]
     done = fitted.predictions[limb] if fitted else None
     return LimbPart(
@@ -256,7 +258,9 @@ def _limb_part(
         film=_film(basis, blobs, pictures),
         film_absent=None if basis.film else "judged on readings stated by hand.",
         readings=reading_rows(predictions, done, findings, limits),
-        findings=tuple(finding_shown(each) for each in findings if not each.folded_under),
+        findings=tuple(
+            finding_shown(limb, each, known) for each in findings if not each.folded_under
+        ),
         waivers=_waivers(wanted, limb),
         plan_lines=plan_lines(
             wanted.plan.limbs[limb],

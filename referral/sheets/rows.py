@@ -1,30 +1,23 @@
 """Findings and the drawing as a sheet prints them."""
 
-from collections.abc import Mapping
-from typing import Any, Protocol
+from collections.abc import Mapping, Sequence
+from typing import Any
 
+from referral.core.rules.quiet import Acknowledged, holding
+from referral.plans.cautions import as_finding
 from referral.plans.content import plan_from_content
+from referral.plans.models import FindingRow
 from referral.sheets.drawing import drawn_from
-from referral.sheets.snapshot import DrawnPlan, FindingShown
+from referral.sheets.snapshot import AcknowledgedShown, DrawnPlan, FindingShown
 
 
-class AnyFinding(Protocol):
-    """A finding, stored or fresh."""
-
-    rule: str
-    title: str
-    stage: str
-    verdict: str
-    severity: str
-    limit_from: str
-    evidence: str | None
-    source: str | None
-    says: str
-    folded_under: str | None
-
-
-def finding_shown(finding: AnyFinding) -> FindingShown:
-    """Return a finding as the sheet prints it."""
+def finding_shown(
+    limb: str,
+    row: FindingRow | Any,  # noqa: ANN401 - a stored finding, or a fresh one that knows its limb
+    known: Sequence[Acknowledged],
+) -> FindingShown:
+    """Return a finding of a limb as the sheet prints it, with what was acknowledged of it."""
+    finding = as_finding(row)
     return FindingShown(
         rule=finding.rule,
         title=finding.title,
@@ -35,6 +28,10 @@ def finding_shown(finding: AnyFinding) -> FindingShown:
         limit_from=finding.limit_from,
         evidence=finding.evidence,
         source=finding.source,
+        acknowledged=tuple(
+            AcknowledgedShown(each.by, each.role, each.reason)
+            for each in holding(limb, finding, known)
+        ),
     )
 
 

@@ -81,8 +81,20 @@ class FilmShown:
 
 
 @dataclass(frozen=True, slots=True)
+class AcknowledgedShown:
+    """That somebody acknowledged a caution, in which role, and why."""
+
+    by: str
+    role: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class FindingShown:
-    """A rule's or limit's answer as it was shown when the decision was made."""
+    """A rule's or limit's answer as it was shown when the decision was made.
+
+    ``acknowledged`` is what was said of it, as far as it still holds.
+    """
 
     rule: str
     title: str
@@ -93,6 +105,7 @@ class FindingShown:
     limit_from: str
     evidence: str | None
     source: str | None
+    acknowledged: tuple[AcknowledgedShown, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,12 +17,13 @@ BOTH = frozenset({"vet", "farrier"})
 
 @dataclass(frozen=True, slots=True)
 class Acknowledged:
-    """A caution as somebody acknowledged it on a limb, in which role and why."""
+    """A caution as somebody acknowledged it on a limb, in which role, why, and by what name."""
 
     limb: str
     finding: Finding
     role: str
     reason: str
+    by: str = ""
 
 
 def may_go_quiet(finding: Finding) -> bool:
@@ -89,6 +90,30 @@ def still_holds(acknowledged: Acknowledged, limb: str, finding: Finding) -> bool
     return abs(finding.value - before.value) <= guard_band(before.u or 0.0)
 
 
+def holding(
+    limb: str, finding: Finding, acknowledged: Iterable[Acknowledged]
+) -> tuple[Acknowledged, ...]:
+    """Return the acknowledgements that hold of a finding as it is now.
+
+    Returns
+    -------
+    tuple of Acknowledged
+        The latest of each role, the roles in the order of their names.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from referral.core.rules.finding import blank_finding
+    >>> blank = blank_finding("X01", "Surface", "now", "shipped")
+    >>> seen = replace(blank, verdict="OUTSIDE", severity="note")
+    >>> by_vet = Acknowledged("LF", seen, "vet", "It dries by spring")
+    >>> holding("LF", seen, [by_vet]) == (by_vet,)
+    True
+    """
+    latest = {each.role: each for each in acknowledged if still_holds(each, limb, finding)}
+    return tuple(latest[role] for role in sorted(latest))
+
+
 def quieted(
     limb: str, finding: Finding, acknowledged: Iterable[Acknowledged]
 ) -> tuple[Acknowledged, ...]:
@@ -105,8 +130,9 @@ def quieted(
     >>> quieted("LF", blank_finding("X01", "Sole", "now", "shipped"), [])
     ()
     """
-    holding = {each.role: each for each in acknowledged if still_holds(each, limb, finding)}
-    return tuple(holding[role] for role in sorted(BOTH)) if holding.keys() >= BOTH else ()
+    found = holding(limb, finding, acknowledged)
+    sides = tuple(each for each in found if each.role in BOTH)
+    return sides if len(sides) == len(BOTH) else ()
 
 
 def _limit_of(finding: Finding) -> tuple[object, ...]:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from referral.core.rules.finding import SEVERITIES, VERDICTS, blank_finding
-from referral.core.rules.quiet import Acknowledged, may_go_quiet, quieted, still_holds
+from referral.core.rules.quiet import Acknowledged, holding, may_go_quiet, quieted, still_holds
 
 SEEN = replace(
     blank_finding("R04", "Sole depth", "after_fit", "shipped"),
@@ -32,6 +32,13 @@ def test_it_takes_both_and_their_reasons_stay_with_it():
     assert quieted("LF", SEEN, [BY_VET]) == ()
     assert quieted("LF", SEEN, [BY_VET, BY_VET]) == ()
     assert quieted("LF", SEEN, [BY_VET, replace(BY_FARRIER, role="owner")]) == ()
+
+
+def test_the_latest_of_each_side_holds_whether_or_not_the_other_has_spoken():
+    later = replace(BY_VET, reason="It is as thick as it was")
+    assert holding("LF", SEEN, [BY_VET, later]) == (later,)
+    assert holding("LF", SEEN, [BY_VET, BY_FARRIER, later]) == (BY_FARRIER, later)
+    assert holding("LF", replace(SEEN, limit=14.0), [BY_VET]) == ()
 
 
 # U = 2u, k = 2 (JCGM 100:2008, 6.2.1); 2 x 0.5 mm about 12 mm are 11 to 13 mm.

@@ -14,6 +14,7 @@ from referral.errors import Invalid
 from referral.plans.rows import PlanLine, Value
 from referral.sheets.printing import print_sheet, render_sheet, sheet_html
 from referral.sheets.snapshot import (
+    AcknowledgedShown,
     FindingShown,
     Party,
     SeriesShown,
@@ -86,6 +87,27 @@ def test_missing_characters_are_named_before_anything_is_made():
     for code in ("U+8E44", "U+8449", "U+708E", "U+1F600"):
         assert code in caught.value.message
     assert len(caught.value.faults["text"]) == 4
+
+
+def test_who_acknowledged_a_caution_and_why_stands_beside_it_and_nowhere_else():
+    part = sample().limbs[0]
+    said = (
+        AcknowledgedShown("Odd Brackley", "farrier", "The shoe cannot go farther back"),
+        AcknowledgedShown("Ines Corvane", "vet", "It is as short as this wall lets it be"),
+    )
+    found = replace(part.findings[1], severity="caution", acknowledged=said)
+    snapshot = replace(sample(), limbs=(replace(part, findings=(found, part.findings[2])),))
+    printed = " ".join(printed_text(sheet_html(snapshot, PICTURES)).split())
+    words = (
+        "Acknowledged by Ines Corvane (vet) and Odd Brackley (farrier): "
+        "“It is as short as this wall lets it be”; “The shoe cannot go farther back”"
+    )
+    assert printed.count("Acknowledged by") == printed.count(words) == 1
+    assert printed.index(found.says.partition(":")[0]) < printed.index(words)
+    assert printed.index(words) < printed.index(part.findings[2].title)
+    first = json.loads(snapshot.to_json())["limbs"][0]["findings"]
+    assert first[0]["acknowledged"][1]["reason"] == "It is as short as this wall lets it be"
+    assert first[1]["acknowledged"] == []
 
 
 def test_exactly_the_characters_without_a_glyph_are_found():
