@@ -34,11 +34,13 @@ from referral.plans import trial_views as plans_trial_views
 from referral.plans import views as plans_views
 from referral.plans import window_views as plans_window_views
 from referral.plans.contradictions import contradictions_of
+from referral.plans.rule_notices import rule_teller
 from referral.resets import recheck_views as resets_recheck_views
 from referral.resets import views as resets_views
 from referral.resets.rechecks import REMIND, recheck_reminder
 from referral.rulebook.checking import checked_rulebook
 from referral.rules import views as rules_views
+from referral.rules.service import TELL_OF_RULE
 from referral.settings import Settings
 from referral.sheets import certificate_views as sheets_certificate_views
 from referral.sheets import check_views as sheets_check_views
@@ -134,6 +136,7 @@ def worker_of(wired: Wiring) -> Worker:
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
         REMIND: recheck_reminder(wired.now),
+        TELL_OF_RULE: rule_teller(wired.database, wired.rulebook, wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
     }
     return Worker(wired.database, handlers, wired.now)

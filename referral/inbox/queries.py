@@ -14,11 +14,12 @@ from referral.cases.words import entry_says
 from referral.core.workflow import Role
 from referral.horses.models import Horse
 from referral.notices.models import Letter, Notice
-from referral.notices.policy import MAIL_LOST, RECHECK_LATE, is_urgent
+from referral.notices.policy import MAIL_LOST, RECHECK_LATE, RULE_CHANGED, is_urgent
 from referral.notices.queries import unread_count
 
 PAGE = 20
 LATE = "is late: make it, or set another day"
+CHANGED = "has changed since consent and answers the plan otherwise: look at it before it is fitted"
 LATE_OF_OTHERS = "A recheck of your organisation’s is late: see the diary."
 
 
@@ -110,6 +111,8 @@ def _line(notice: Notice, entry: Entry | None, who: str, part: Part | None) -> I
         says = LATE if part else LATE_OF_OTHERS
     elif part is None:
         says = ""
+    elif notice.kind == RULE_CHANGED:
+        who, says = "A rule of the vet’s practice", CHANGED
     elif is_lost_mail:
         says = "could not be reached by mail; ring them if it cannot wait"
     else:

@@ -6,7 +6,7 @@ A mail is not private: no horse, no person, no limb, no number but the case's ow
 from collections.abc import Mapping
 
 from referral.core.workflow import Move
-from referral.notices.policy import RECHECK_LATE
+from referral.notices.policy import RECHECK_LATE, RULE_CHANGED
 
 SAYS: Mapping[Move, str] = {
     Move.OPEN_CASE: "a case was opened with you",
@@ -47,4 +47,6 @@ def mail_says(kind: str) -> str:
     """Return what a mail says of an entry, as the rest of a sentence that names its case."""
     if kind == RECHECK_LATE:
         return "a recheck is late"
+    if kind == RULE_CHANGED:
+        return "a rule has changed since consent was given: look at the plan before it is fitted"
     return SAYS.get(Move(kind), ADDED)

@@ -14,6 +14,9 @@ MAIL_LOST = "mail_given_up"
 RECHECK_LATE = "recheck_late"
 """The kind of a notice that a recheck is late; it comes of itself, on a day."""
 
+RULE_CHANGED = "rule_changed"
+"""The kind of a notice that a rule changed after a plan was consented to; it comes on a day."""
+
 RESPONSIBLE = frozenset({Role.VET, Role.FARRIER})
 """Who must act on a red flag, and so cannot be without its mail."""
 
@@ -77,6 +80,8 @@ def topic_of(kind: str) -> Topic:
     """Return what a kind of entry is about; whatever is added to the record is the record's."""
     if kind == RECHECK_LATE:
         return Topic.RESET
+    if kind == RULE_CHANGED:
+        return Topic.PLAN
     return _BY_MOVE.get(Move(kind), Topic.RECORD)
 
 

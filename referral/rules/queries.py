@@ -57,6 +57,26 @@ def changes_of(session: Session, organisations: Iterable[UUID]) -> tuple[ChangeS
     )
 
 
+@dataclass(frozen=True, slots=True)
+class SetChange:
+    """One kept change as it judges, with its row and the moment it was written."""
+
+    change_id: UUID
+    set_at: datetime
+    override: Override
+
+
+def set_changes_of(session: Session, organisation_id: UUID) -> tuple[SetChange, ...]:
+    """Return what an organisation has set, in the order in which it was written."""
+    by = session.get_one(Organisation, organisation_id).name
+    rows = session.scalars(
+        select(RuleChangeRow)
+        .where(RuleChangeRow.organisation_id == organisation_id)
+        .order_by(RuleChangeRow.set_at, RuleChangeRow.id)
+    )
+    return tuple(SetChange(row.id, row.set_at, override_of(row, by)) for row in rows)
+
+
 def override_of(row: RuleChangeRow, by: str) -> Override:
     """Return a kept change as the rulebook takes it."""
     own = read_own(row.text, row.topic or "", row.rule)[0] if row.text else None
@@ -108,6 +128,22 @@ def practice_of_case(session: Session, case_id: UUID) -> UUID | None:
         .order_by(CaseMember.since, CaseMember.id)
         .limit(1)
     ).one_or_none()
+
+
+def cases_of_practice(session: Session, organisation_id: UUID) -> tuple[UUID, ...]:
+    """Return the cases that this organisation's book judges on."""
+    with_its_vet = session.scalars(
+        select(CaseMember.case_id)
+        .where(
+            CaseMember.organisation_id == organisation_id,
+            CaseMember.role == Role.VET,
+            CaseMember.until.is_(None),
+        )
+        .distinct()
+    ).all()
+    return tuple(
+        case_id for case_id in with_its_vet if practice_of_case(session, case_id) == organisation_id
+    )
 
 
 def overrides_on_case(session: Session, case_id: UUID) -> tuple[Override, ...]:

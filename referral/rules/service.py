@@ -4,7 +4,7 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime, time
 from typing import Any
 from uuid import UUID
 
@@ -19,6 +19,7 @@ from referral.rulebook.trying import TriedExample, answer_of, tried_examples, wi
 from referral.rules.models import RuleChangeRow
 from referral.rules.shelf import read_own
 from referral.storage.ids import new_id
+from referral.storage.jobs import enqueue
 from referral.web.written import words
 
 FIXED = "A shipped red flag stays as it is; nobody sets it otherwise."
@@ -27,6 +28,9 @@ SAME = "Nothing is other than it was; change a limit or a severity, or leave it.
 ASK = "Some fields need another look; what you typed is still here."
 SHIPPED_ID = re.compile(r"R\d+")
 UNKNOWN_ID = "RULE00"
+
+TELL_OF_RULE = "tell_of_rule"
+"""The work of telling vets and farriers that a rule changed after consent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +205,7 @@ def _id_in(text: str) -> str:
 def keep_change(
     session: Session, organisation_id: UUID, person_id: UUID, proposal: Proposal, now: datetime
 ) -> RuleChangeRow:
-    """Keep a change as a new row."""
+    """Keep a change as a new row; on the day it begins it is seen whom it concerns."""
     override = proposal.override
     given = {"evidence": None, "source": None, "limits": None, "topic": None, "text": None}
     row = RuleChangeRow(
@@ -217,4 +221,7 @@ def keep_change(
     )
     session.add(row)
     session.flush()
+    begins = datetime.combine(override.since, time(), tzinfo=UTC)
+    payload = {"organisation": str(organisation_id), "change": str(row.id)}
+    enqueue(session, TELL_OF_RULE, payload, now, max(now, begins))
     return row

@@ -22,6 +22,10 @@ blueprint = Blueprint("rules", __name__)
 
 UNUSABLE = 422
 MOVED_ON = 409
+SET = (
+    "It is set. A plan that the owner has not consented to is judged again by it; where one that "
+    "waits to be fitted would be answered otherwise, its vet and farrier are told."
+)
 LONGEST_QUERY = 80
 
 
@@ -101,5 +105,5 @@ def _keep(ask: Callable[[Any], Asked], show: ShowForm) -> ResponseReturnValue:
         return show(state_of_form(request.form, error), UNUSABLE)
     except OutOfDate as error:
         return show(state_of_form(request.form, Invalid(error.message)), MOVED_ON)
-    flash("It is set. Plans that nobody has agreed to are judged again by it before anybody does.")
+    flash(SET)
     return answer

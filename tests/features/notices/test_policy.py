@@ -15,6 +15,7 @@ from referral.core.workflow import Move, Role
 from referral.inbox.wording import ADDED, SAYS, mail_says
 from referral.notices.policy import (
     MAIL_LOST,
+    RULE_CHANGED,
     Topic,
     Wishes,
     after_quiet,
@@ -116,3 +117,8 @@ def test_every_move_has_its_topic_and_its_words():
     said = {move for move in Move if mail_says(move) == ADDED}
     assert said == {move for move, topic in topics.items() if topic is Topic.RECORD}
     assert not set(SAYS) & said
+
+
+def test_a_rule_changed_after_consent_is_of_the_plan_and_its_mail_names_nothing():
+    assert topic_of(RULE_CHANGED) is Topic.PLAN
+    assert "since consent" in mail_says(RULE_CHANGED)
