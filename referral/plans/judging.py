@@ -133,15 +133,16 @@ def judge_subject(subject: Subject, rulebook: Rulebook, on: date) -> Judged:
         basis=basis.decode(),
         basis_sha256=sha256_hex(basis),
         worst=worst,
-        summary=_summary(outcomes),
+        summary=summary_by_limb({each.limb: each.judgement.summary for each in outcomes}),
         rulebook_sha256=rulebook.content_hash,
     )
 
 
-def _summary(outcomes: tuple[LimbOutcome, ...]) -> str:
-    if len(outcomes) == 1:
-        return outcomes[0].judgement.summary
-    return " ".join(f"{each.limb}: {each.judgement.summary}" for each in outcomes)
+def summary_by_limb(said: Mapping[str, str]) -> str:
+    """Return the sentences on all limbs as one, each with its limb where there are several."""
+    if len(said) == 1:
+        return next(iter(said.values()))
+    return " ".join(f"{limb}: {sentence}" for limb, sentence in said.items())
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from referral.core.measure.stated import merge
 from referral.core.predict.along import STRAIGHT_DEG, along_wall_mm
 from referral.core.rules.finding import CaseLimit, Finding
 from referral.core.rules.quiet import Acknowledged
+from referral.core.rules.summary import summary_of
 from referral.core.workflow import Move
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
@@ -26,10 +27,11 @@ from referral.plans.cautions import (
     OpenCaution,
     QuietCaution,
     acknowledged_on,
+    as_finding,
     open_of,
     quiet_of,
 )
-from referral.plans.judging import Judged
+from referral.plans.judging import Judged, summary_by_limb
 from referral.plans.models import FindingRow
 from referral.plans.queries import (
     PlanView,
@@ -150,6 +152,7 @@ def plan_page(
     limits = case_limits(session, access.case_id)
     known = acknowledged_on(session, access.case_id)
     owner = owner_of(session, session.get_one(Horse, access.horse_id))
+    shown = tuple(_stored_limb(view, limb, limits, known) for limb in view.limbs)
     return PlanPage(
         number=access.number,
         revision=access.revision,
@@ -158,10 +161,10 @@ def plan_page(
         submitted_at=view.plan.submitted_at,
         words=view.plan.words,
         recheck=_recheck(view),
-        summary=view.judgement.summary,
+        summary=summary_shown(shown, view.judgement.summary),
         worst=view.judgement.worst,
         basis_sha256=view.judgement.basis_sha256,
-        limbs=tuple(_stored_limb(view, limb, limits, known) for limb in view.limbs),
+        limbs=shown,
         asked=_asked(view),
         cautions=_cautions(access, view, known),
         decisions=tuple(
@@ -177,6 +180,17 @@ def plan_page(
         access=access,
         set_otherwise=_set_otherwise(view),
     )
+
+
+def summary_shown(limbs: Sequence[LimbShown], judged: str) -> str:
+    """Return the sentence that a page begins with: as judged, but what stays folded said apart."""
+    if not any(each.quiet for each in limbs):
+        return judged
+    said = {}
+    for each in limbs:
+        quiet = [as_finding(caution.finding) for caution in each.quiet]
+        said[each.limb] = summary_of([as_finding(row) for row in each.findings], quiet)
+    return summary_by_limb(said)
 
 
 def _set_otherwise(view: PlanView) -> tuple[SetOtherwise, ...]:

@@ -25,6 +25,7 @@ from referral.plans.pages import (
     plan_form_page,
     plan_page,
     preview_limbs,
+    summary_shown,
 )
 from referral.plans.queries import plan_of
 from referral.plans.schemas import (
@@ -144,7 +145,8 @@ def preview(number: int) -> ResponseReturnValue:
         except Invalid as error:
             html = render_template("plans/_preview_fault.html", error=error)
             return make_response(html, UNUSABLE)
-    return render_template("plans/_preview.html", limbs=limbs, summary=judged.summary)
+    summary = summary_shown(limbs, judged.summary)
+    return render_template("plans/_preview.html", limbs=limbs, summary=summary)
 
 
 @blueprint.get("/cases/<int:number>/plans/<int:n>")

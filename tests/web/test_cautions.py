@@ -76,6 +76,33 @@ def test_it_comes_back_when_it_gets_worse_or_its_limit_changes(yard):
     assert "limit on breakover" not in folded(yard, 4)
 
 
+def summary_on(page):
+    return re.search(r'<p class="summary"><span>([^<]*)', page.text)[1]
+
+
+def counted(summary, what):
+    """Return how many of something a summary counts."""
+    found = re.search(rf"(\d+) {what}", summary)
+    return int(found[1]) if found else 0
+
+
+def test_the_summary_counts_what_is_acknowledged_apart(yard):
+    path = f"{yard.home}/plan-previews"
+    before = summary_on(yard.open("vet", "/plans/1"))
+    acknowledge(yard, "vet")
+    assert summary_on(yard.open("vet", "/plans/1")) == before
+    acknowledge(yard, "farrier")
+    yard.submit()
+    for page in (yard.open("farrier", "/plans/2"), yard.browser("farrier").post(path, PLAN)):
+        after = summary_on(page)
+        quiet = counted(after, "acknowledged")
+        assert quiet >= 1
+        kinds = ("limits? broken", "notes?", "too close to call")
+        gone = sum(counted(before, kind) - counted(after, kind) for kind in kinds)
+        assert gone == quiet
+        assert counted(after, "limits? broken") < counted(before, "limits? broken")
+
+
 def test_the_preview_is_as_quiet_as_the_plan_will_be(yard):
     for who in ("vet", "farrier"):
         assert acknowledge(yard, who).status_code == 303

@@ -1,6 +1,6 @@
 """What findings add up to: the worst of them, one sentence, and which fold under which."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from referral.core.rules.finding import Finding
@@ -101,32 +101,58 @@ def folded(findings: Sequence[Finding]) -> list[Finding]:
     return result
 
 
-def summary_of(findings: Sequence[Finding]) -> str:
+def summary_of(findings: Sequence[Finding], acknowledged: Collection[Finding] = ()) -> str:
     """Return the one sentence a screen begins with; folded findings are not counted again.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        All findings on one foot.
+    acknowledged : collection of Finding
+        Those among them that both sides acknowledged; they are counted apart.
+
+    Returns
+    -------
+    str
+        How many limits are broken, and so on, without a full stop.
 
     Examples
     --------
     >>> summary_of([])
     'Nothing was checked: no rule applies to this foot'
+    >>> from referral.core.rules.finding import blank_finding
+    >>> blank = blank_finding("X01", "Sole", "now", "shipped")
+    >>> seen = replace(blank, verdict="OUTSIDE", severity="caution")
+    >>> broken = [replace(seen, rule=f"X{n}") for n in (1, 2, 3)]
+    >>> summary_of(broken, broken[:1])
+    '2 limits broken, 1 acknowledged'
     """
     shown = [finding for finding in findings if finding.folded_under is None]
     applied = [finding for finding in shown if finding.verdict != "NOT_APPLICABLE"]
     if not applied:
         return "Nothing was checked: no rule applies to this foot"
+    loud = [finding for finding in applied if finding not in acknowledged]
+    amiss = ", ".join(part for part in _counts(loud) if part)
+    untold = _unchecked([finding for finding in loud if finding.verdict == "CANNOT_TELL"])
+    is_within = bool(loud) and not (amiss or untold)
+    within = f"{len(loud)} checked, all within their limits" if is_within else ""
+    known = _counted(len(applied) - len(loud), "acknowledged", "acknowledged")
+    return ", ".join(part for part in (amiss, within, known, untold) if part)
+
+
+def _counts(applied: Sequence[Finding]) -> tuple[str, ...]:
+    """Return how many of each kind there are, the worst kind first; empty where there are none."""
     broken = [finding.severity for finding in applied if finding.verdict == "OUTSIDE"]
     limits = len([severity for severity in broken if severity in ("caution", "breach")])
     close = len([finding for finding in applied if finding.verdict == "TOO_CLOSE"])
-    parts = (
+    return (
         _counted(
             broken.count("red_flag"), "red flag: call the vet now", "red flags: call the vet now"
         ),
         _counted(limits, "limit broken", "limits broken"),
         _counted(broken.count("note"), "note", "notes"),
         _counted(close, "too close to call", "too close to call"),
-        _unchecked([finding for finding in applied if finding.verdict == "CANNOT_TELL"]),
     )
-    said = ", ".join(part for part in parts if part)
-    return said or f"{len(applied)} checked, all within their limits"
 
 
 def _counted(count: int, one: str, many: str) -> str:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from referral.core.rules.finding import SEVERITIES, VERDICTS, blank_finding
 from referral.core.rules.quiet import Acknowledged, holding, may_go_quiet, quieted, still_holds
+from referral.core.rules.summary import summary_of
 
 SEEN = replace(
     blank_finding("R04", "Sole depth", "after_fit", "shipped"),
@@ -111,3 +112,40 @@ def test_a_breach_a_red_flag_and_what_cannot_be_told_never_go_quiet(severity, ve
     assert may_go_quiet(finding) is quiet
     assert bool(quieted("LF", finding, both)) is quiet
     assert still_holds(both[0], "LF", finding) is quiet
+
+
+NOTE = replace(SEEN, rule="R05", severity="note")
+CLOSE = replace(SEEN, rule="R06", verdict="TOO_CLOSE")
+BREACH = replace(SEEN, rule="R07", severity="breach")
+UNTOLD = replace(SEEN, rule="R08", verdict="CANNOT_TELL", value=None, reason="missing_reading")
+FINE = replace(SEEN, rule="R09", verdict="WITHIN")
+
+
+@pytest.mark.parametrize(
+    ("quiet", "said"),
+    [
+        ((), "2 limits broken, 1 note, 1 too close to call, "),
+        ((SEEN,), "1 limit broken, 1 note, 1 too close to call, 1 acknowledged, "),
+        ((SEEN, NOTE, CLOSE), "1 limit broken, 3 acknowledged, "),
+    ],
+)
+def test_the_summary_counts_what_is_acknowledged_apart(quiet, said):
+    found = (SEEN, NOTE, CLOSE, BREACH, UNTOLD, FINE)
+    assert summary_of(found, quiet) == f"{said}1 cannot be checked: the reading is missing"
+
+
+def test_the_summary_where_nothing_but_the_acknowledged_is_amiss():
+    assert summary_of((SEEN, FINE), (SEEN,)) == (
+        "1 checked, all within their limits, 1 acknowledged"
+    )
+    assert summary_of((SEEN,), (SEEN,)) == "1 acknowledged"
+    assert summary_of((UNTOLD, SEEN), (SEEN,)) == (
+        "1 acknowledged, 1 cannot be checked: the reading is missing"
+    )
+
+
+def test_what_folds_under_what_is_acknowledged_is_not_counted_again():
+    under = replace(NOTE, folded_under=SEEN.rule)
+    assert summary_of((SEEN, under, FINE), (SEEN,)) == (
+        "1 checked, all within their limits, 1 acknowledged"
+    )
