@@ -44,6 +44,7 @@ def horse_page(horse: Horse, owner: str | None) -> HorsePage:
     facts = (
         ("Kind", animal_says(horse.animal)),
         ("Owner", owner),
+        ("Asked as owner", horse.owner_email if horse.owner_id is None else None),
         ("Yard", horse.yard),
         ("Chip", shown_chip(horse.chip) if horse.chip else None),
         ("UELN", horse.ueln),
