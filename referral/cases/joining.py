@@ -28,7 +28,7 @@ from referral.horses.models import Horse
 from referral.storage.ids import new_id
 
 JOINING = (Role.VET, Role.FARRIER, Role.APPRENTICE, Role.COORDINATOR)
-"""As what somebody can be asked by hand; an owner comes with the horse."""
+"""As what somebody can be asked onto any case; an owner comes with the horse."""
 
 
 def known_people(session: Session, person_id: UUID, role: Role) -> tuple[PersonInfo, ...]:
@@ -151,6 +151,11 @@ def ask_owner(session: Session, access: CaseAccess, day: date, now: datetime) ->
         ask_onto(session, access, AskOnto(Role.OWNER, Choice(None, horse.owner_email), day), now)
 
 
+def roles_to_ask(session: Session, access: CaseAccess) -> tuple[Role, ...]:
+    """Return as what somebody can be asked onto this case: as owner while none is on it."""
+    return JOINING if _has(session, access.case_id, Role.OWNER) else (*JOINING, Role.OWNER)
+
+
 def invite(session: Session, access: CaseAccess, command: AskOnto, now: datetime) -> Invitation:
     """Keep that an address is asked; its entry is the caller's.
 
@@ -190,6 +195,8 @@ def bring_on(
         raise Invalid("They are on it.", {"person_id": [f"{person.name} is on it already."]})
     organisation = organisation_for(person, command.role)
     add_member(session, access.case_id, person.person_id, command.role, organisation, now)
+    if command.role is Role.OWNER:
+        _become_owner(session, access.case_id, person.person_id)
     facts = {"role": command.role.value, "person": str(person.person_id)}
     told = frozenset({person.person_id})
     new = NewEntry(Move.INVITE, command.happened_on, facts, also_tell=told)
@@ -230,11 +237,15 @@ def add_member(
 
 def is_foreseen(session: Session, case_id: UUID, role: Role) -> bool:
     """Say whether somebody is on a case as this, or is asked onto it."""
+    asked = any(each.role == role.value for each in asked_onto(session, case_id))
+    return asked or _has(session, case_id, role)
+
+
+def _has(session: Session, case_id: UUID, role: Role) -> bool:
     found = select(CaseMember.id).where(
         CaseMember.case_id == case_id, CaseMember.role == role.value, CaseMember.until.is_(None)
     )
-    asked = any(each.role == role.value for each in asked_onto(session, case_id))
-    return asked or session.scalars(found).first() is not None
+    return session.scalars(found).first() is not None
 
 
 def _open() -> Select[Any]:
