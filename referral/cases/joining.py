@@ -37,7 +37,7 @@ def known_people(session: Session, person_id: UUID, role: Role) -> tuple[PersonI
 
 
 def _known(person_id: UUID, role: Role) -> Select[UUID]:
-    # as this on a case: an owner is put on one unasked, and is not known as a farrier by it
+    # as this on a case: whoever is on one as owner is not known as a farrier by it
     mine, theirs = aliased(CaseMember), aliased(CaseMember)
     shared = (
         select(theirs.person_id)
