@@ -20,11 +20,11 @@ from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
 from referral.desk import diary_views as desk_diary_views
 from referral.desk import horse_views as desk_horse_views
+from referral.desk import recording_views as desk_recording_views
 from referral.desk import views as desk_views
 from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
 from referral.films.intake import READ_FILM, film_reader
-from referral.horses import views as horses_views
 from referral.inbox import views as inbox_views
 from referral.inbox.gathering import SEND_LETTER, letter_maker
 from referral.inbox.posting import letter_sender
@@ -58,7 +58,7 @@ from referral.web.wiring import Wiring
 FEATURES = (
     accounts_views.blueprint,
     accounts_second_factor_views.blueprint,
-    horses_views.blueprint,
+    desk_recording_views.blueprint,
     shoes_views.blueprint,
     cases_views.blueprint,
     cases_note_views.blueprint,

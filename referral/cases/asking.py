@@ -12,6 +12,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.joining import (
     AskOnto,
     Choice,
+    ask_owner,
     invite,
     known_person,
     organisation_for,
@@ -76,6 +77,7 @@ def ask_examination(session: Session, command: AskExamination, now: datetime) ->
     append(session, access, new, now)
     if command.vet.email is not None:
         invite(session, access, AskOnto(Role.VET, command.vet, day), now)
+    ask_owner(session, access, day, now)
     return case_for(session, opener.person_id, access.number)
 
 

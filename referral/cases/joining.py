@@ -2,7 +2,8 @@
 
 Known to somebody are those who work for the same organisation, and those with whom they have
 shared a case. Of anybody else nothing is told: an address is asked, whether or not somebody is
-known by it, and whoever signs in under it accepts or declines.
+known by it, and whoever signs in under it accepts or declines. The owner of a new horse is asked
+in the same way when a case is opened on it, and is its owner once they accept.
 """
 
 from collections.abc import Iterable, Sequence
@@ -23,10 +24,11 @@ from referral.cases.queries import case_for
 from referral.cases.timeline import NewEntry, append
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
+from referral.horses.models import Horse
 from referral.storage.ids import new_id
 
 JOINING = (Role.VET, Role.FARRIER, Role.APPRENTICE, Role.COORDINATOR)
-"""As what somebody can be asked; an owner comes with the horse."""
+"""As what somebody can be asked onto any case; an owner comes with the horse."""
 
 
 def known_people(session: Session, person_id: UUID, role: Role) -> tuple[PersonInfo, ...]:
@@ -35,7 +37,7 @@ def known_people(session: Session, person_id: UUID, role: Role) -> tuple[PersonI
 
 
 def _known(person_id: UUID, role: Role) -> Select[UUID]:
-    # as this on a case: an owner is put on one unasked, and is not known as a farrier by it
+    # as this on a case: whoever is on one as owner is not known as a farrier by it
     mine, theirs = aliased(CaseMember), aliased(CaseMember)
     shared = (
         select(theirs.person_id)
@@ -59,6 +61,19 @@ def known_person(session: Session, knower_id: UUID, role: Role, person_id: UUID)
     if person_id not in people:
         raise NotFound("There is no such person among those you know.")
     return people[person_id]
+
+
+def known_owner(session: Session, knower_id: UUID, email: str) -> UUID | None:
+    """Return who has this address, if somebody knows them already as one who owns horses."""
+    theirs = select(Horse.owner_id).where(Horse.recorded_by == knower_id)
+    return session.scalars(
+        select(Person.id).where(
+            Person.email == email.strip().lower(),
+            Person.revoked_at.is_(None),
+            Person.id.in_(_known(knower_id, Role.OWNER))
+            | Person.id.in_(theirs.where(Horse.owner_id.is_not(None))),
+        )
+    ).one_or_none()
 
 
 def organisation_for(person: PersonInfo | Actor, role: Role) -> UUID | None:
@@ -129,16 +144,29 @@ def ask_onto(session: Session, access: CaseAccess, command: AskOnto, now: dateti
     append(session, access, new, now)
 
 
+def ask_owner(session: Session, access: CaseAccess, day: date, now: datetime) -> None:
+    """Ask the horse's owner by the address that was typed, unless somebody is its owner already."""
+    horse = session.get_one(Horse, access.horse_id)
+    if horse.owner_id is None and horse.owner_email:
+        ask_onto(session, access, AskOnto(Role.OWNER, Choice(None, horse.owner_email), day), now)
+
+
+def roles_to_ask(session: Session, access: CaseAccess) -> tuple[Role, ...]:
+    """Return as what somebody can be asked onto this case: as owner while none is on it."""
+    return JOINING if _has(session, access.case_id, Role.OWNER) else (*JOINING, Role.OWNER)
+
+
 def invite(session: Session, access: CaseAccess, command: AskOnto, now: datetime) -> Invitation:
     """Keep that an address is asked; its entry is the caller's.
 
     Raises
     ------
     Invalid
-        If it is asked already.
+        If it is asked the same already.
     """
     email = (command.choice.email or "").strip().lower()
-    if email in {each.email for each in asked_onto(session, access.case_id)}:
+    asked = {(each.email, each.role) for each in asked_onto(session, access.case_id)}
+    if (email, command.role.value) in asked:
         raise Invalid("They are asked already.", {"email": ["They are asked already."]})
     row = Invitation(
         id=new_id(now),
@@ -167,6 +195,8 @@ def bring_on(
         raise Invalid("They are on it.", {"person_id": [f"{person.name} is on it already."]})
     organisation = organisation_for(person, command.role)
     add_member(session, access.case_id, person.person_id, command.role, organisation, now)
+    if command.role is Role.OWNER:
+        _become_owner(session, access.case_id, person.person_id)
     facts = {"role": command.role.value, "person": str(person.person_id)}
     told = frozenset({person.person_id})
     new = NewEntry(Move.INVITE, command.happened_on, facts, also_tell=told)
@@ -207,11 +237,15 @@ def add_member(
 
 def is_foreseen(session: Session, case_id: UUID, role: Role) -> bool:
     """Say whether somebody is on a case as this, or is asked onto it."""
+    asked = any(each.role == role.value for each in asked_onto(session, case_id))
+    return asked or _has(session, case_id, role)
+
+
+def _has(session: Session, case_id: UUID, role: Role) -> bool:
     found = select(CaseMember.id).where(
         CaseMember.case_id == case_id, CaseMember.role == role.value, CaseMember.until.is_(None)
     )
-    asked = any(each.role == role.value for each in asked_onto(session, case_id))
-    return asked or session.scalars(found).first() is not None
+    return session.scalars(found).first() is not None
 
 
 def _open() -> Select[Any]:
@@ -257,7 +291,9 @@ def invitations_for(session: Session, actor: Actor) -> tuple[Asked, ...]:
 
 
 def _roles(actor: Actor) -> Iterable[str]:
-    return [role for role in actor.roles if role in {each.value for each in JOINING}]
+    # what one may be is kept for each person, but anybody may own a horse
+    joining = {each.value for each in JOINING}
+    return [*(role for role in actor.roles if role in joining), Role.OWNER.value]
 
 
 def answer_invitation(
@@ -284,6 +320,8 @@ def answer_invitation(
         return None
     role = Role(row.role)
     number = session.scalars(select(Case.number).where(Case.id == row.case_id)).one()
+    if role is Role.OWNER:
+        _become_owner(session, row.case_id, actor.person_id)
     if not is_on(session, row.case_id, actor.person_id, role):
         organisation = organisation_for(actor, role)
         add_member(session, row.case_id, actor.person_id, role, organisation, now)
@@ -292,6 +330,14 @@ def answer_invitation(
     new = NewEntry(Move.JOIN, today, {"role": row.role}, {}, row.id, also_tell=told)
     append(session, access, new, now)
     return number
+
+
+def _become_owner(session: Session, case_id: UUID, person_id: UUID) -> None:
+    horse = session.scalars(
+        select(Horse).join(Case, Case.horse_id == Horse.id).where(Case.id == case_id)
+    ).one()
+    if horse.owner_id is None:  # once: the entry on the case says who accepted, and when
+        horse.owner_id = person_id
 
 
 def end_invitation(

@@ -17,6 +17,7 @@ from referral.cases.joining import (
     card_says,
     check_choice,
     known_people,
+    roles_to_ask,
     take_back,
 )
 from referral.cases.visit import Visit, changing_case, do_once, keep_or_show, new_key, reading_case
@@ -29,14 +30,14 @@ from referral.web.wiring import wiring
 
 blueprint = Blueprint("joining", __name__)
 
-ROLES = tuple((role.value, role.value.capitalize()) for role in JOINING)
+ROLES = tuple(role.value for role in (*JOINING, Role.OWNER))
 SAID = "They are on the case, or are asked: whoever has that address finds it on their desk."
 
 
 class AskForm(Schema):
     """Who is to come onto the case, as what: somebody known, or an address typed in full."""
 
-    role = fields.String(required=True, validate=validate.OneOf([code for code, _ in ROLES]))
+    role = fields.String(required=True, validate=validate.OneOf(ROLES))
     person_id = fields.UUID(load_default=None)
     email = fields.Email(load_default=None, validate=validate.Length(max=254))
 
@@ -58,9 +59,12 @@ def ask(number: int) -> ResponseReturnValue:
 def _asked(visit: Visit) -> str:
     visit.access.check_role(Move.INVITE)
     given = load_form(AskForm(), request.form)
+    role = Role(given["role"])
+    if role not in roles_to_ask(visit.session, visit.access):
+        raise Invalid("Say as what.", {"role": ["The owner is on the case already."]})
     choice = Choice(given["person_id"], given["email"])
     check_choice(choice, "person_id", "email")
-    command = AskOnto(Role(given["role"]), choice, visit.today)
+    command = AskOnto(role, choice, visit.today)
     try:
         ask_onto(visit.session, visit.access, command, visit.now)
     except NotFound as error:
@@ -80,7 +84,10 @@ def _form(number: int, state: FormState, status: int = 200) -> ResponseReturnVal
             },
             form=state,
             key=new_key(),
-            roles=ROLES,
+            roles=[
+                (role.value, role.value.capitalize())
+                for role in roles_to_ask(visit.session, visit.access)
+            ],
             people=_offered(visit),
         )
     return make_response(html, status)

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.contradictions import Contradiction
-from referral.cases.joining import is_foreseen
+from referral.cases.joining import ask_owner, is_foreseen
 from referral.cases.models import (
     Case,
     CaseMember,
@@ -49,10 +49,11 @@ class OpenCase:
 
 
 def open_case(session: Session, command: OpenCase, now: datetime) -> CaseAccess:
-    """Open a case and give the access of the one who opened it."""
+    """Open a case, ask the horse's owner where nobody is yet, and give the opener's access."""
     access = begin_case(session, command, now)
     facts = {"horse": str(command.horse_id)}
     append(session, access, NewEntry(Move.OPEN_CASE, command.happened_on, facts), now)
+    ask_owner(session, access, command.happened_on, now)
     return case_for(session, command.opener.person_id, access.number)
 
 

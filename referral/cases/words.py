@@ -68,8 +68,8 @@ ENTRIES: Mapping[Move, str] = {
     Move.RAISE_FLAG: "raised a red flag: {sign}",
     Move.ANSWER_FLAG: "answered a red flag: {answer}",
     Move.JUDGE_AGAIN: "had plan {plan_n} judged again",
-    Move.INVITE: "asked a {role} onto the case",
-    Move.TAKE_INVITE_BACK: "took back what a {role} was asked",
+    Move.INVITE: "asked {whom} onto the case",
+    Move.TAKE_INVITE_BACK: "took back what {whom} was asked",
     Move.JOIN: "came onto the case",
     Move.HAND_OVER: "handed the {role}'s part over",
     Move.SIGN_SHEET: "signed the {letter}",
@@ -102,6 +102,9 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     return said
 
 
+WHOM = {"owner": "the owner", "apprentice": "an apprentice"}
+"""Who is asked onto a case, where it is not \"a\" and the role."""
+
 CODED = ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait", "found")
 """What of a note stands in its entry as a code."""
 
@@ -128,6 +131,8 @@ def _named(content: Mapping[str, Any]) -> dict[str, str]:
     )
     if content.get("tetanus"):
         named["tetanus"] = dict(TETANUS)[content["tetanus"]]
+    if "role" in content:
+        named["whom"] = WHOM.get(content["role"], f"a {content['role']}")
     if "grade" in content:
         named["grade"] = f"{content['grade']:g}"
     if content.get("measure"):

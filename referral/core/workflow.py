@@ -114,7 +114,7 @@ LAWS: Mapping[Move, Law] = {
     Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED, *_AGREED}),
     Move.INVITE: _law({_V, _F, _C}, _KNOWN),
     Move.TAKE_INVITE_BACK: _law({_V, _F, _C}, _KNOWN),
-    Move.JOIN: _law({_V, _F, _A, _C}, _KNOWN),
+    Move.JOIN: _law({_V, _F, _A, _O, _C}, _KNOWN),
     Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
     Move.SIGN_SHEET: _law({_V}, _KNOWN),
     Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),

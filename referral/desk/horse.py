@@ -16,7 +16,7 @@ from referral.desk.rows import desk_rows
 from referral.errors import NotFound
 from referral.horses.models import Horse
 from referral.horses.pages import HorsePage, horse_page
-from referral.horses.queries import owner_of, visible_horses
+from referral.horses.queries import owner_name_of, visible_horses
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +62,10 @@ def horse_and_cases(session: Session, actor: Actor, horse_id: UUID, now: datetim
         If they do not see it.
     """
     horse = horse_seen(session, actor.person_id, horse_id)
-    owner = owner_of(session, horse)
     cases = [each for each in cases_of(session, actor.person_id) if each.horse_id == horse_id]
     mine = visible_horses(actor.person_id).where(Horse.id == horse_id)
     return HorseAndCases(
-        horse_page(horse, owner.name if owner is not None else None),
+        horse_page(horse, owner_name_of(session, horse)),
         desk_rows(session, actor.person_id, cases, now),
         may_open="vet" in actor.roles and session.scalars(mine).first() is not None,
         may_ask=asks_as(actor, horse) is not None,

@@ -58,7 +58,7 @@ from referral.films.queries import films_of, reading_sets
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
 from referral.horses.pages import animal_says
-from referral.horses.queries import owner_of
+from referral.horses.queries import owner_name_of
 from referral.notices.models import Notice
 from referral.resets.queries import current_recheck
 
@@ -66,7 +66,6 @@ from referral.resets.queries import current_recheck
 def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
     """Return everything that the case page prints."""
     horse = session.get_one(Horse, access.horse_id)
-    owner = owner_of(session, horse)
     people = _people(session, access)
     names = names_on(session, access.case_id)
     entries = entries_of(session, access.case_id)
@@ -79,7 +78,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         horse_says=_horse_says(horse),
         chip=shown_chip(horse.chip) if horse.chip else None,
         ueln=horse.ueln,
-        owner=owner.name if owner is not None else "no owner recorded",
+        owner=owner_name_of(session, horse) or "no owner recorded",
         standing=stands(access.state, access.roles, today),
         unread=unread_by_case(session, access.actor_id)[access.case_id],
         today=today,

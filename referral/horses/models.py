@@ -10,7 +10,11 @@ from referral.storage.db import Base
 
 
 class Horse(Base):
-    """A horse. ``animal`` is the profile its limits are chosen by."""
+    """A horse. ``animal`` is the profile its limits are chosen by.
+
+    The owner's name and email stand as whoever recorded the horse typed them; ``owner_id`` is
+    set once, to somebody the recorder knew or who accepted on a case.
+    """
 
     __tablename__ = "horse"
     __table_args__ = (Index(None, "owner_id"), Index(None, "chip"))
@@ -26,6 +30,8 @@ class Horse(Base):
     colour: Mapped[str | None]
     weight_kg: Mapped[float | None]
     yard: Mapped[str | None]
+    owner_name: Mapped[str | None]
+    owner_email: Mapped[str | None]
     owner_id: Mapped[UUID | None] = mapped_column(ForeignKey("person.id"))
     recorded_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     recorded_at: Mapped[datetime]

@@ -44,6 +44,7 @@ def horse_page(horse: Horse, owner: str | None) -> HorsePage:
     facts = (
         ("Kind", animal_says(horse.animal)),
         ("Owner", owner),
+        *_asked(horse),
         ("Yard", horse.yard),
         ("Chip", shown_chip(horse.chip) if horse.chip else None),
         ("UELN", horse.ueln),
@@ -54,6 +55,12 @@ def horse_page(horse: Horse, owner: str | None) -> HorsePage:
         ("Weight", f"{horse.weight_kg:g} kg" if horse.weight_kg else None),
     )
     return HorsePage(horse.id, horse.name, facts)
+
+
+def _asked(horse: Horse) -> tuple[tuple[str, str], ...]:
+    if horse.owner_id is not None or not horse.owner_email:
+        return ()
+    return (("Owner\N{RIGHT SINGLE QUOTATION MARK}s email, not accepted yet", horse.owner_email),)
 
 
 def animal_says(code: str) -> str:

@@ -47,6 +47,8 @@ def horse_for(session: Session, person_id: UUID, horse_id: UUID) -> Horse:
     return horse
 
 
-def owner_of(session: Session, horse: Horse) -> Person | None:
-    """Return the horse's owner, if one is recorded."""
-    return session.scalars(select(Person).where(Person.id == horse.owner_id)).one_or_none()
+def owner_name_of(session: Session, horse: Horse) -> str | None:
+    """Return the name of the horse's owner, as it was typed until somebody has accepted."""
+    if horse.owner_id is None:
+        return horse.owner_name
+    return session.scalars(select(Person.name).where(Person.id == horse.owner_id)).one()

@@ -24,4 +24,4 @@ class HorseForm(Schema):
     weight_kg = DecimalField("kg", minimum=20, maximum=1500, load_default=None)
     yard = fields.String(load_default=None, validate=validate.Length(max=200))
     owner_name = fields.String(required=True, validate=validate.Length(max=80))
-    owner_email = fields.Email(required=True)
+    owner_email = fields.Email(required=True, validate=validate.Length(max=254))

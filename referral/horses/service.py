@@ -15,7 +15,10 @@ from referral.storage.ids import new_id
 
 @dataclass(frozen=True, slots=True)
 class RecordHorse:
-    """A horse's identity as read off its papers and its chip."""
+    """A horse's identity as read off its papers and its chip, and its owner.
+
+    The owner is a person known already, or a name and an address to be asked.
+    """
 
     name: str
     animal: str
@@ -27,7 +30,9 @@ class RecordHorse:
     colour: str | None
     weight_kg: float | None
     yard: str | None
-    owner_id: UUID | None
+    owner_id: UUID | None = None
+    owner_name: str | None = None
+    owner_email: str | None = None
 
 
 def record_horse(
@@ -62,6 +67,8 @@ def record_horse(
         colour=command.colour,
         weight_kg=command.weight_kg,
         yard=command.yard,
+        owner_name=command.owner_name,
+        owner_email=command.owner_email,
         owner_id=command.owner_id,
         recorded_by=recorder_id,
         recorded_at=now,

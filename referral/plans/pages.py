@@ -21,7 +21,7 @@ from referral.core.rules.summary import summary_of
 from referral.core.workflow import Move
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
-from referral.horses.queries import owner_of
+from referral.horses.queries import owner_name_of
 from referral.plans.agreement import must_be_answered
 from referral.plans.cautions import (
     OpenCaution,
@@ -151,7 +151,7 @@ def plan_page(
     names = names_on(session, access.case_id)
     limits = case_limits(session, access.case_id)
     known = acknowledged_on(session, access.case_id)
-    owner = owner_of(session, session.get_one(Horse, access.horse_id))
+    horse = session.get_one(Horse, access.horse_id)
     shown = tuple(_stored_limb(view, limb, limits, known) for limb in view.limbs)
     return PlanPage(
         number=access.number,
@@ -175,7 +175,7 @@ def plan_page(
         consents=tuple((each.given_by, each.decision, each.given_on) for each in view.consents),
         is_stale=is_stale(session, access, view, rulebook, now.date()),
         is_latest=n == access.state.plan_n,
-        owner=owner.name if owner is not None else "",
+        owner=owner_name_of(session, horse) or "",
         today=day_at(now, access.zone),
         access=access,
         set_otherwise=_set_otherwise(view),

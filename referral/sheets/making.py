@@ -23,7 +23,7 @@ from referral.films.scale_words import (
 )
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse as HorseRow
-from referral.horses.queries import owner_of
+from referral.horses.queries import owner_name_of
 from referral.plans.cautions import acknowledged_on
 from referral.plans.models import FindingRow
 from referral.plans.queries import PlanView, case_limits
@@ -138,7 +138,7 @@ def framed(
     members = people_on(session, access.case_id)
     common = {
         "horse": _horse(horse),
-        "owner": _owner(owner_of(session, horse)),
+        "owner": _owner(session, horse),
         "people": tuple(_party(*each) for each in members if each[0].role in ("vet", "farrier")),
         "limbs": (),
         "agreements": (),
@@ -179,10 +179,9 @@ def _horse(row: HorseRow) -> Horse:
     )
 
 
-def _owner(person: Person | None) -> Party:
-    if person is None:
-        return Party("", "not recorded", "owner", None)
-    return Party(str(person.id), person.name, "owner", None)
+def _owner(session: Session, horse: HorseRow) -> Party:
+    name = owner_name_of(session, horse)
+    return Party(str(horse.owner_id or ""), name or "not recorded", "owner", None)
 
 
 def _party(member: CaseMember, person: Person, organisation: Organisation | None) -> Party:

@@ -84,13 +84,14 @@ def record_the_horse(yard: Yard) -> None:
     vet = yard.vet
     vet.go("/horses/new")
     vet.fill(name="Hazel Row", chip="826274877906944", ueln=UELN, weight_kg="540,5")
-    vet.fill(owner_name=yard.cast.owner.name, owner_email=yard.cast.owner.email)
+    vet.fill(owner_name="The yard's lady", owner_email=yard.cast.owner.email)
     vet.press("Record the horse")
     vet.sees("at most 274877906943")
     expect(vet.page.locator("[name=name]")).to_have_value("Hazel Row")
     vet.fill(chip=CHIP)
     vet.press("Record the horse")
     vet.sees("826 0000 0041 2703")
+    vet.sees("not accepted yet")
 
 
 def open_the_case(yard: Yard) -> str:
@@ -99,9 +100,10 @@ def open_the_case(yard: Yard) -> str:
     vet.fill(farrier_email=yard.cast.farrier.email)
     vet.press("Open the case")
     vet.sees("Asked, not answered")
-    yard.farrier.go("/")
-    yard.farrier.press("Accept")
-    yard.farrier.sees("The case")
+    for asked in (yard.farrier, yard.owner):
+        asked.go("/")
+        asked.press("Accept")
+        asked.sees("The case")
     return re.sub(r"^https?://[^/]+", "", vet.page.url)
 
 

@@ -7,7 +7,7 @@ import stat
 import pytest
 
 from referral.errors import SettingsFault
-from referral.settings import _write_new, load_settings
+from referral.settings import READERS, _write_new, load_settings
 from tests.house.tree import ROOT
 
 
@@ -22,6 +22,11 @@ def refusal(folder, config="", environment=None):
     with pytest.raises(SettingsFault) as caught:
         load_settings(folder, environment or {})
     return caught.value.message
+
+
+def test_the_readme_names_every_setting():
+    table = (ROOT / "README.md").read_text().partition("| setting |")[2].partition("\n## ")[0]
+    assert [name for name in READERS if f"`{name}`" not in table] == []
 
 
 def test_an_empty_config_gives_a_local_instance(folder):

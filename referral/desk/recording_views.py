@@ -1,4 +1,4 @@
-"""Horses: list them, record one."""
+"""The pages on which horses are listed and one is recorded."""
 
 from typing import Any
 from uuid import UUID
@@ -7,8 +7,7 @@ from flask import Blueprint, flash, make_response, render_template, request, url
 from flask.typing import ResponseReturnValue
 
 from referral.accounts.idempotency import do_once, new_key
-from referral.accounts.queries import find_person_by_email
-from referral.accounts.service import AddPerson, add_person
+from referral.cases.joining import known_owner
 from referral.errors import Invalid, NotAllowed, OutOfDate
 from referral.horses.choices import ANIMALS, SEXES
 from referral.horses.pages import horse_line
@@ -63,11 +62,8 @@ def record() -> ResponseReturnValue:
 def _recorded(session: Any, recorder_id: UUID) -> str:  # noqa: ANN401 - the session is a type of another layer
     wired = wiring()
     given = load_form(HorseForm(), request.form)
-    name, email = given.pop("owner_name"), given.pop("owner_email")
-    owner = find_person_by_email(session, email)
-    if owner is None:
-        owner = add_person(session, wired.passwords, AddPerson(name, email, "owner"), wired.now())
-    command = RecordHorse(**given, owner_id=owner.id)
+    owner = known_owner(session, recorder_id, given["owner_email"])
+    command = RecordHorse(**given, owner_id=owner)
     horse = record_horse(session, recorder_id, command, wired.now(), demo=wired.settings.demo)
     return url_for("horse.show", horse_id=horse.id)
 
