@@ -6,6 +6,7 @@ import socket
 import sys
 import tempfile
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
@@ -131,15 +132,14 @@ def serve(instance: Path | None, port: int | None) -> None:
     settings = load_settings(instance)
     wired = wire(settings)
     schema.refuse_old(wired.database.engine)
-    app = create_app(settings, wired)
     listening = free_socket(settings.host, port or settings.port)
     used = listening.getsockname()[1]
     if used != (port or settings.port):
         click.echo(f"Port {port or settings.port} is taken, so this is on {used}.")
     click.echo(f"Open http://localhost:{used}")
-    with worker_beside(settings.instance_dir):
+    with worker_beside(settings.instance_dir) as wake:
         waitress.serve(
-            app,
+            create_app(settings, replace(wired, work=wake)),
             sockets=[listening],
             threads=THREADS,
             ident=None,

@@ -3,7 +3,7 @@
 import io
 import tempfile
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -48,6 +48,7 @@ class Place:
     database: Database
     blobs: BlobStore
     access: CaseAccess
+    wake: Callable[[], None] = lambda: None
 
 
 def upload_figures(data: bytes) -> Mapping[str, str]:
@@ -94,6 +95,7 @@ def _send_and_wait(place: Place, data: bytes) -> None:
     with place.database.transaction() as session:
         command = SendFilm(data, "a.dcm", taken, now.date())
         sent = keep_upload(session, place.access, place.blobs, command, now)
+    place.wake()
     while True:
         with place.database.reading() as session:
             if is_settled(session, sent):
@@ -111,8 +113,8 @@ def _place() -> Iterator[Place]:
         database = Database(settings.database_url)
         with database.transaction() as session:
             access = a_case(session)
-        with worker_beside(folder):
-            yield Place(database, BlobStore(settings.files_dir), access)
+        with worker_beside(folder) as wake:
+            yield Place(database, BlobStore(settings.files_dir), access, wake)
         database.dispose()
 
 

@@ -8,8 +8,8 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
 from types import FrameType
@@ -38,7 +38,7 @@ log = logging.getLogger(__name__)
 def work_until_told(worker: Worker, *, beside: bool) -> None:
     """Do what waits until a signal says stop, or whoever started us closes our input.
 
-    The piece in hand is finished first.
+    The piece in hand is finished first. A byte of input says that there is something to do.
     """
     told = _Told(beside=beside)
     for name in WARM:
@@ -83,13 +83,13 @@ class _Told:
 
 
 @contextmanager
-def worker_beside(instance_dir: Path) -> Iterator[None]:
-    """Keep one worker running for an instance, started again if it dies."""
+def worker_beside(instance_dir: Path) -> Iterator[Callable[[], None]]:
+    """Keep one worker running for an instance, started again if it dies; give what wakes it."""
     command = [sys.executable, "-m", "referral.cli", "worker", "--beside"]
     keeper = _Keeper([*command, "--instance", str(instance_dir)])
     keeper.start()
     try:
-        yield
+        yield keeper.wake
     finally:
         keeper.end()
 
@@ -98,22 +98,34 @@ class _Keeper:
     def __init__(self, command: list[str]) -> None:
         self.command = command
         self.ending = threading.Event()
+        self.changing = threading.Lock()
         self.process = self._started()
         self.thread = threading.Thread(target=self._keep, daemon=True)
 
     def start(self) -> None:
         self.thread.start()
 
+    def wake(self) -> None:
+        """Have the worker look now for what waits; one that is just starting looks anyway."""
+        with self.changing, suppress(OSError, ValueError):
+            if self.process.stdin is not None:
+                self.process.stdin.write(b"!")
+                self.process.stdin.flush()
+
     def end(self) -> None:
         """Let the worker finish what it has in hand, then be gone."""
         self.ending.set()
-        if self.process.stdin is not None:
-            self.process.stdin.close()
+        self._close_input()
         try:
             self.process.wait(LAST_PIECE_S)
         except subprocess.TimeoutExpired:
             self.process.kill()
         self.thread.join()
+
+    def _close_input(self) -> None:
+        with self.changing, suppress(OSError):
+            if self.process.stdin is not None:
+                self.process.stdin.close()
 
     def _started(self) -> subprocess.Popen[bytes]:
         return subprocess.Popen(self.command, stdin=subprocess.PIPE)  # noqa: S603 - our own command
@@ -126,4 +138,5 @@ class _Keeper:
             log.warning(
                 "the worker ended with status %s; it is started again", self.process.returncode
             )
+            self._close_input()
             self.process = self._started()

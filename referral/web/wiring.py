@@ -19,9 +19,10 @@ _KEY = "referral"
 class Wiring:
     """Everything a view hands down: nothing below reaches for the app itself.
 
-    ``rulebook`` and ``passwords`` are made by layers above this one. ``work`` does what waits
-    in this process; it is None where a worker does that. ``contradictions`` finds limits that
-    no plan can meet together, for the features below plans; `create_app` joins it in.
+    ``rulebook`` and ``passwords`` are made by layers above this one. ``work`` has what waits
+    done at once: here, or by the worker beside us; it is None where other workers see to it.
+    ``contradictions`` finds limits that no plan can meet together, for the features below
+    plans; `create_app` joins it in.
     """
 
     settings: Settings

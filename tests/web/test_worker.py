@@ -18,6 +18,7 @@ from referral.films.intake import SendFilm, keep_upload
 from referral.films.models import Film, Upload
 from referral.films.service import TakenHow
 from referral.settings import load_settings
+from referral.storage import working
 from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
 from referral.storage.jobs import Job
@@ -131,3 +132,24 @@ def test_a_worker_beside_a_server_ends_with_it(instance, database):
     assert worker.poll() is None
     worker.stdin.close()
     assert worker.wait(PATIENCE_S) == 0
+
+
+def test_a_worker_that_is_woken_goes_on_working_and_one_that_is_gone_is_no_fault(
+    instance, database, monkeypatch
+):
+    monkeypatch.setattr(working, "AFTER_A_FAULT_S", 0.2)
+    command = [sys.executable, "-m", "referral.cli", "worker", "--beside"]
+    keeper = working._Keeper([*command, "--instance", str(instance)])
+    keeper.start()
+    keeper.wake()
+    send(instance, database)
+    keeper.wake()
+    until(lambda: count(database, Film.id) == FILMS)
+    keeper.process.kill()
+    keeper.process.wait()
+    keeper.wake()
+    case_id = send(instance, database)
+    until(lambda: count(database, Film.id, Film.case_id == case_id) == FILMS)
+    keeper.end()
+    keeper.wake()
+    assert keeper.process.returncode == 0
