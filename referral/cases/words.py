@@ -1,6 +1,7 @@
 """Plain words for the entries of the timeline."""
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from referral.cases.choices import (
@@ -15,6 +16,7 @@ from referral.cases.choices import (
 from referral.cases.note_kinds import LABELS as NOTE_LABELS
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
+from referral.web.written import day
 
 UNIT_SIGNS = {"deg": "°", "mm": " mm", "percent": " %", "ratio": "", "weeks": " weeks"}
 STAGES = {
@@ -92,7 +94,7 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     if move is Move.INVITE and content.get("person"):
         return said.replace("asked", "brought", 1)
     if move is Move.ANSWER_FLAG and content.get("until"):
-        return f"{said} until {content['until']}"
+        return f"{said} until {_day(content['until'])}"
     if content.get("tetanus"):
         return f"{said}; tetanus: {_named(content)['tetanus']}"
     if move is Move.ADD_PHOTO and len(content.get("photos", ())) > 1:
@@ -107,6 +109,14 @@ WHOM = {"owner": "the owner", "apprentice": "an apprentice"}
 
 CODED = ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait", "found")
 """What of a note stands in its entry as a code."""
+
+
+DAYS = ("due_on", "recheck_on", "visit_on")
+"""What stands in an entry as a day."""
+
+
+def _day(said: object) -> str:
+    return day(date.fromisoformat(str(said)))
 
 
 def _named(content: Mapping[str, Any]) -> dict[str, str]:
@@ -129,6 +139,7 @@ def _named(content: Mapping[str, Any]) -> dict[str, str]:
         for key in CODED
         if str(content.get(key)) in NOTE_LABELS
     )
+    named.update((key, _day(content[key])) for key in DAYS if content.get(key))
     if content.get("tetanus"):
         named["tetanus"] = dict(TETANUS)[content["tetanus"]]
     if "role" in content:
