@@ -29,7 +29,8 @@ def test_a_booked_visit_stands_in_the_diary_and_on_the_weeks_sheet(yard):
                  "Gate by the oak", "+44 20 7946 0000", "Access checked"):  # fmt: skip
         assert said in week
     assert "09:30" not in words_of(yard.browser("farrier").get("/diary/week?from=2026-12-01"))
-    assert "booked the farrier's visit: 27 Nov 2026 09:30" in words_of(yard.open("owner")).replace("&#39;", "'")
+    timeline = words_of(yard.open("owner")).replace("&#39;", "'")
+    assert "booked the farrier's visit: 27 Nov 2026 09:30" in timeline
 
 
 def test_a_visit_booked_again_takes_the_place_of_the_one_before_and_can_be_called_off(yard):
