@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from referral.assessments.models import Assessment, AssessmentPhoto
@@ -13,6 +13,7 @@ from referral.core.measure.readings import Measured, Reading
 from referral.errors import NotFound
 from referral.films.models import Film
 from referral.films.queries import films_of, reading_sets
+from referral.storage.together import CaseId
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +37,16 @@ class AssessmentView:
 
 def assessments_of(session: Session, case_id: UUID) -> Sequence[Assessment]:
     """Return the case's assessments, newest first."""
-    return session.scalars(
+    return session.scalars(select_assessments(case_id)).all()
+
+
+def select_assessments(case_id: CaseId) -> Select[Assessment]:
+    """Return the query for the case's assessments, newest first."""
+    return (
         select(Assessment)
         .where(Assessment.case_id == case_id)
         .order_by(Assessment.seen_on.desc(), Assessment.id.desc())
-    ).all()
+    )
 
 
 def assessment_of(session: Session, case_id: UUID, assessment_id: UUID) -> AssessmentView:
@@ -110,11 +116,14 @@ def photo_of(session: Session, case_id: UUID, photo_id: UUID) -> str:
 
 def photos_to_show(session: Session, case_id: UUID) -> Sequence[AssessmentPhoto]:
     """Return the photos of this case's assessments that have been read."""
-    return session.scalars(
-        select(AssessmentPhoto).where(
-            AssessmentPhoto.case_id == case_id, AssessmentPhoto.picture_sha256.is_not(None)
-        )
-    ).all()
+    return session.scalars(select_photos(case_id)).all()
+
+
+def select_photos(case_id: CaseId) -> Select[AssessmentPhoto]:
+    """Return the query for the photos of this case's assessments that have been read."""
+    return select(AssessmentPhoto).where(
+        AssessmentPhoto.case_id == case_id, AssessmentPhoto.picture_sha256.is_not(None)
+    )
 
 
 def compared(film: Measured, own: Measured) -> tuple[Compared, ...]:

@@ -1,8 +1,10 @@
 """What one person may see and be on one case."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from uuid import UUID
 
+from referral.core.diary import Dated
 from referral.core.workflow import LAWS, CaseState, Move, Role, why_not
 from referral.errors import NotAllowed, WrongState
 
@@ -12,7 +14,7 @@ class CaseAccess:
     """A case as one actor sees it: which case, which person, which roles, what state.
 
     ``revision`` is the number of the last entry; a form sends it back so that a
-    stale one can be told.
+    stale one can be told. ``history`` is what led to the state, in the order it was entered.
     """
 
     case_id: UUID
@@ -24,6 +26,7 @@ class CaseAccess:
     roles: tuple[Role, ...]
     state: CaseState
     revision: int
+    history: Sequence[Dated] = field(default=(), repr=False, compare=False)
 
     def check_role(self, move: Move) -> None:
         """Return nothing if one of this person's roles may ever make the move.

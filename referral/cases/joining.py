@@ -9,7 +9,6 @@ in the same way when a case is opened on it, and is its owner once they accept.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
 from uuid import UUID
 
 from sqlalchemy import Select, select
@@ -26,6 +25,7 @@ from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
 from referral.horses.models import Horse
 from referral.storage.ids import new_id
+from referral.storage.together import CaseId, Rows
 
 JOINING = (Role.VET, Role.FARRIER, Role.APPRENTICE, Role.COORDINATOR)
 """As what somebody can be asked onto any case; an owner comes with the horse."""
@@ -248,14 +248,19 @@ def _has(session: Session, case_id: UUID, role: Role) -> bool:
     return session.scalars(found).first() is not None
 
 
-def _open() -> Select[Any]:
+def _open() -> Rows:
     ended = select(InvitationEnd.invitation_id)
     return select(Invitation).where(Invitation.id.not_in(ended)).order_by(Invitation.asked_at)
 
 
 def asked_onto(session: Session, case_id: UUID) -> Sequence[Invitation]:
     """Return who is asked onto a case and has not answered, the longest first."""
-    return session.scalars(_open().where(Invitation.case_id == case_id)).all()
+    return session.scalars(select_asked(case_id)).all()
+
+
+def select_asked(case_id: CaseId) -> Rows:
+    """Return the query for who is asked onto a case and has not answered."""
+    return _open().where(Invitation.case_id == case_id)
 
 
 @dataclass(frozen=True, slots=True)

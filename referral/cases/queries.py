@@ -25,6 +25,7 @@ from referral.clock import day_at
 from referral.core.diary import Dated
 from referral.core.workflow import CaseState, Happening, Move, Role, on_day, state_of
 from referral.errors import NotFound
+from referral.storage.together import CaseId, Rows, Together, asked_by
 
 
 def case_for(
@@ -53,7 +54,8 @@ def case_for(
     if not rows:
         raise NotFound("There is no such case.")
     case = rows[0][0]
-    state, revision = case_state(session, case.id)
+    history, revision = case_history(session, case.id)
+    state = state_of(each.happening for each in history)
     if now is not None:
         state = on_day(state, day_at(now, case.zone))
     return CaseAccess(
@@ -66,7 +68,22 @@ def case_for(
         roles=tuple(Role(row[1]) for row in rows),
         state=state,
         revision=revision,
+        history=history,
     )
+
+
+def case_history(session: Session, case_id: UUID) -> tuple[Sequence[Dated], int]:
+    """Return what happened on a case, in order, and the last entry's number."""
+    rows = _HISTORY.read(session, case_id=case_id)["entries"]
+    happened = [Dated(Happening(kind, role, said), on) for kind, role, said, on, _seq in rows]
+    return happened, rows[-1].seq if rows else 0
+
+
+_HISTORY = Together(
+    entries=select(Entry.kind, Entry.actor_role, Entry.content, Entry.happened_on, Entry.seq)
+    .where(Entry.case_id == asked_by("case_id"))
+    .order_by(Entry.seq)
+)
 
 
 def case_state(session: Session, case_id: UUID) -> tuple[CaseState, int]:
@@ -135,6 +152,23 @@ def horses_on_cases(person_id: UUID) -> Select[UUID]:
     )
 
 
+def select_people(case_id: CaseId) -> Rows:
+    """Return the query for everybody on the case, as the pages name them."""
+    return (
+        select(
+            Person.id,
+            Person.name,
+            CaseMember.role,
+            Organisation.name.label("organisation"),
+            Person.phone,
+        )
+        .join(CaseMember, CaseMember.person_id == Person.id)
+        .outerjoin(Organisation, Organisation.id == CaseMember.organisation_id)
+        .where(CaseMember.case_id == case_id, CaseMember.until.is_(None))
+        .order_by(CaseMember.since, CaseMember.id)
+    )
+
+
 def people_on(
     session: Session, case_id: UUID
 ) -> Sequence[tuple[CaseMember, Person, Organisation | None]]:
@@ -151,35 +185,57 @@ def people_on(
 
 def names_on(session: Session, case_id: UUID) -> Mapping[UUID, str]:
     """Return the name of everybody who is or ever was on the case."""
+    return dict(session.execute(select_names(case_id)).all())
+
+
+def select_names(case_id: CaseId) -> Select[UUID, str]:
+    """Return the query for the name of everybody who is or ever was on the case."""
     ever = select(CaseMember.person_id).where(CaseMember.case_id == case_id)
-    return dict(session.execute(select(Person.id, Person.name).where(Person.id.in_(ever))).all())
+    return select(Person.id, Person.name).where(Person.id.in_(ever))
 
 
 def current_limits(session: Session, case_id: UUID) -> Sequence[Limit]:
     """Return the limits in force: neither replaced nor withdrawn, oldest first."""
+    return session.scalars(select_limits(case_id)).all()
+
+
+def select_limits(case_id: CaseId) -> Select[Limit]:
+    """Return the query for the limits in force."""
     replaced = select(Limit.replaces_id).where(
         Limit.case_id == case_id, Limit.replaces_id.is_not(None)
     )
-    return session.scalars(
+    return (
         select(Limit)
         .where(Limit.case_id == case_id, Limit.withdrawn.is_(False), Limit.id.not_in(replaced))
         .order_by(Limit.set_at, Limit.id)
-    ).all()
+    )
 
 
 def current_problems(session: Session, case_id: UUID) -> Sequence[Problem]:
     """Return the latest problem recorded on each limb."""
-    rows = session.scalars(
+    return latest_by_limb(session.scalars(select_problems(case_id)))
+
+
+def select_problems(case_id: CaseId) -> Select[Problem]:
+    """Return the query for every problem recorded, oldest first."""
+    return (
         select(Problem).where(Problem.case_id == case_id).order_by(Problem.recorded_at, Problem.id)
-    ).all()
-    return list({row.limb: row for row in rows}.values())
+    )
+
+
+def latest_by_limb(problems: Iterable[Problem]) -> Sequence[Problem]:
+    """Return of problems, oldest first, the latest on each limb."""
+    return list({row.limb: row for row in problems}.values())
 
 
 def latest_referral(session: Session, case_id: UUID) -> Referral | None:
     """Return the referral in force, if one was sent."""
-    return session.scalars(
-        select(Referral).where(Referral.case_id == case_id).order_by(Referral.n.desc()).limit(1)
-    ).one_or_none()
+    return session.scalars(select_referral(case_id)).one_or_none()
+
+
+def select_referral(case_id: CaseId) -> Select[Referral]:
+    """Return the query for the referral in force."""
+    return select(Referral).where(Referral.case_id == case_id).order_by(Referral.n.desc()).limit(1)
 
 
 MEASURED = (Move.MEASURE_FILM.value, Move.MEASURE_PHOTO.value, Move.RECORD_READINGS.value)
@@ -203,6 +259,27 @@ def flags_of(session: Session, case_id: UUID) -> Sequence[tuple[RedFlag, FlagAns
     return list(last.values())
 
 
+def select_flags(case_id: CaseId) -> Rows:
+    """Return the query for every red flag with each of its answers, the last of them last."""
+    return (
+        select(
+            RedFlag.id,
+            RedFlag.sign,
+            RedFlag.limb,
+            RedFlag.words,
+            RedFlag.raised_by,
+            RedFlag.raised_at,
+            FlagAnswer.answer,
+            FlagAnswer.reason,
+            FlagAnswer.within,
+            FlagAnswer.until,
+        )
+        .outerjoin(FlagAnswer, FlagAnswer.flag_id == RedFlag.id)
+        .where(RedFlag.case_id == case_id)
+        .order_by(RedFlag.raised_at.desc(), FlagAnswer.answered_at, FlagAnswer.id)
+    )
+
+
 def observations_of(session: Session, case_id: UUID) -> Sequence[Observation]:
     """Return what was observed, newest first."""
     return session.scalars(
@@ -214,9 +291,12 @@ def observations_of(session: Session, case_id: UUID) -> Sequence[Observation]:
 
 def questions_of(session: Session, case_id: UUID) -> Sequence[Question]:
     """Return questions and answers, oldest first."""
-    return session.scalars(
-        select(Question).where(Question.case_id == case_id).order_by(Question.written_at)
-    ).all()
+    return session.scalars(select_questions(case_id)).all()
+
+
+def select_questions(case_id: CaseId) -> Select[Question]:
+    """Return the query for questions and answers, oldest first."""
+    return select(Question).where(Question.case_id == case_id).order_by(Question.written_at)
 
 
 def entries_since(session: Session, case_id: UUID, seq: int) -> Sequence[Entry]:

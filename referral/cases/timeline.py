@@ -6,13 +6,13 @@ and salt lie in a row of their own that can be erased without breaking the chain
 """
 
 import secrets
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
@@ -25,6 +25,7 @@ from referral.errors import OutOfDate
 from referral.notices.service import Happened, tell
 from referral.storage.canonical import canonical_json, rounded, sha256_hex
 from referral.storage.ids import new_id
+from referral.storage.together import CaseId, Rows
 
 GENESIS = "0" * 64
 SALT_BYTES = 32
@@ -212,11 +213,23 @@ def _value_faults(session: Session, entry: Entry) -> Iterator[str]:
 
 def texts_of(session: Session, entries: Sequence[Entry]) -> Mapping[UUID, Mapping[str, str]]:
     """Return the readable texts of entries that have not been erased, by entry."""
-    found: dict[UUID, dict[str, str]] = {}
     ids = [entry.id for entry in entries]
-    for row in session.scalars(select(ErasableValue).where(ErasableValue.entry_id.in_(ids))):
+    return by_entry(session.scalars(select(ErasableValue).where(ErasableValue.entry_id.in_(ids))))
+
+
+def by_entry(rows: Iterable[ErasableValue]) -> Mapping[UUID, Mapping[str, str]]:
+    """Return readable texts by the entry that they belong to."""
+    found: dict[UUID, dict[str, str]] = {}
+    for row in rows:
         found.setdefault(row.entry_id, {})[row.field] = row.value or "(erased)"
     return found
+
+
+def select_texts(entries: Rows) -> Rows:
+    """Return the query for the texts of the entries that another query finds by their ids."""
+    return select(ErasableValue.entry_id, ErasableValue.field, ErasableValue.value).where(
+        ErasableValue.entry_id.in_(entries)
+    )
 
 
 def history_of(entries: Sequence[Entry]) -> list[Dated]:
@@ -229,8 +242,13 @@ def history_of(entries: Sequence[Entry]) -> list[Dated]:
 
 def entries_of(session: Session, case_id: UUID) -> Sequence[Entry]:
     """Return a case's entries, latest happening first; late ones stand where they happened."""
-    return session.scalars(
+    return session.scalars(select_entries(case_id)).all()
+
+
+def select_entries(case_id: CaseId) -> Select[Entry]:
+    """Return the query for a case's entries, latest happening first."""
+    return (
         select(Entry)
         .where(Entry.case_id == case_id)
         .order_by(Entry.happened_on.desc(), Entry.seq.desc())
-    ).all()
+    )

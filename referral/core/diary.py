@@ -12,7 +12,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from referral.core.standing import DUE_SOON_DAYS
-from referral.core.workflow import Happening, Move, Role, Stage, on_day, state_of
+from referral.core.workflow import CaseState, Happening, Move, Role, Stage, on_day, state_of
 
 CAUTION_AFTER_DAYS = 7
 ALERT_AFTER_DAYS = 14
@@ -110,11 +110,14 @@ def shown_to(owner: Role, how_late: Lateness) -> frozenset[Role]:
     return frozenset(roles)
 
 
-def due_items(entries: Sequence[Dated], today: date, *, has_owner: bool) -> tuple[DueItem, ...]:
+def due_items(
+    entries: Sequence[Dated], today: date, *, has_owner: bool, state: CaseState | None = None
+) -> tuple[DueItem, ...]:
     """Return what is due on a case today, the earliest first; nothing on a closed case.
 
     ``has_owner`` says that the horse's owner is on the case; the check after fitting is
-    theirs, and else the farrier's.
+    theirs, and else the farrier's. ``state`` is what the entries lead to today, from whoever has
+    worked it out already.
 
     Examples
     --------
@@ -123,7 +126,7 @@ def due_items(entries: Sequence[Dated], today: date, *, has_owner: bool) -> tupl
     >>> [(item.what.value, item.due_on.day) for item in items]
     [('Check after fitting', 4)]
     """
-    state = on_day(state_of(each.happening for each in entries), today)
+    state = state or on_day(state_of(each.happening for each in entries), today)
     if state.stage is Stage.CLOSED:
         return ()
     fitted_on = _latest_day(entries, Move.RECORD_RESET)

@@ -6,8 +6,10 @@ did on some day. Nothing here reads a clock or a database.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
+from types import SimpleNamespace
+from typing import Any
 
 from referral.core.errors import WrongMove
 from referral.core.ground import SOLID, Moved, moved_ground
@@ -200,6 +202,9 @@ class CaseState:
         return TASK[self.stage]
 
 
+FIELDS = tuple(each.name for each in fields(CaseState))
+
+
 @dataclass(frozen=True, slots=True)
 class Happening:
     """One entry as the state sees it: its kind, the actor's role, and its facts."""
@@ -222,10 +227,7 @@ def state_of(happenings: Iterable[Happening]) -> CaseState:
     >>> state_of([Happening("case_opened", "vet")]).task
     'Measure and send the referral'
     """
-    state = CaseState()
-    for happening in happenings:
-        state = after(state, happening)
-    return state
+    return _folded(CaseState(), happenings)
 
 
 def after(state: CaseState, happening: Happening) -> CaseState:
@@ -242,48 +244,65 @@ def after(state: CaseState, happening: Happening) -> CaseState:
     >>> after(referred, Happening("referral_acknowledged", "farrier")).task
     'Write the plan'
     """
+    return _folded(state, (happening,))
+
+
+def _folded(state: CaseState, happenings: Iterable[Happening]) -> CaseState:
+    # pages fold long histories: one state is written at the end, not one at each entry
+    at: Any = SimpleNamespace(**{name: getattr(state, name) for name in FIELDS})
+    for happening in happenings:
+        vars(at).update(_changes(at, happening))
+    return CaseState(**vars(at))
+
+
+def _changes(state: CaseState, happening: Happening) -> dict[str, object]:
+    """Return the fields that one more entry sets, each with its value."""
     move, role, facts = Move(happening.kind), Role(happening.role), happening.facts
+    changes: dict[str, object] = {"vet_to_see": state.vet_to_see and role is not Role.VET}
     stage = LAWS[move].leads_to or state.stage
     if facts.get("changes_basis") and state.stage in _UNDER_WAY:
-        state = _on_moved_ground(state, facts)
-        stage = state.stage
+        stage, left, moved = _on_moved_ground(state, facts)
+        changes |= {"left_at": left, "moved": moved}
     elif LAWS[move].leads_to is not None or move is Move.JUDGE_AGAIN:
-        state = replace(state, left_at=None, moved=SOLID)
+        changes |= {"left_at": None, "moved": SOLID}
     if move is Move.REOPEN and state.reset_n == 0:
         stage = Stage.OPENED
     if move is Move.JUDGE_AGAIN and stage in _AGREED:
         stage = Stage.REVIEW
-    state = replace(state, stage=stage, vet_to_see=state.vet_to_see and role is not Role.VET)
-    return _with_facts(state, move, facts)
+    changes["stage"] = stage
+    changes |= _facts_change(state, move, facts)
+    changes |= _dates_change(facts)
+    return changes
 
 
-def _on_moved_ground(state: CaseState, facts: Mapping[str, object]) -> CaseState:
+def _on_moved_ground(
+    state: CaseState, facts: Mapping[str, object]
+) -> tuple[Stage, Stage | None, Moved]:
     moved = moved_ground(state.moved, facts.get("ground"))
     left = state.left_at or state.stage
     if moved == SOLID:
-        return replace(state, stage=left, left_at=None, moved=moved)
-    return replace(state, stage=Stage.REVIEW, left_at=left, moved=moved)
+        return left, None, moved
+    return Stage.REVIEW, left, moved
 
 
-def _with_facts(state: CaseState, move: Move, facts: Mapping[str, object]) -> CaseState:
-    flag = frozenset({str(facts.get("flag"))})
+def _facts_change(state: CaseState, move: Move, facts: Mapping[str, object]) -> dict[str, object]:
     match move:
         case Move.SUBMIT_PLAN | Move.AMEND_PLAN:
-            state = replace(state, plan_n=int(str(facts["n"])))
+            return {"plan_n": int(str(facts["n"]))}
         case Move.SEND_REFERRAL:
-            state = replace(state, referral_n=state.referral_n + 1)
+            return {"referral_n": state.referral_n + 1}
         case Move.RECORD_RESET:
-            state = replace(state, reset_n=int(str(facts["n"])))
+            return {"reset_n": int(str(facts["n"]))}
         case Move.RAISE_FLAG:
-            state = replace(state, live_flags=state.live_flags | flag)
+            return {"live_flags": state.live_flags | {str(facts.get("flag"))}}
         case Move.ANSWER_FLAG:
+            flag = frozenset({str(facts.get("flag"))})
             managed = _still_managed(state, flag, facts)
-            state = replace(state, live_flags=state.live_flags - flag, managed=managed)
+            return {"live_flags": state.live_flags - flag, "managed": managed}
         case Move.RECORD_EMERGENCY:
-            state = replace(state, vet_to_see=True)
+            return {"vet_to_see": True}
         case _:
-            pass
-    return _with_dates(state, facts)
+            return {}
 
 
 def _still_managed(
@@ -315,14 +334,16 @@ def on_day(state: CaseState, today: date) -> CaseState:
     return replace(state, live_flags=state.live_flags | over, managed=still)
 
 
-def _with_dates(state: CaseState, facts: Mapping[str, object]) -> CaseState:
+def _dates_change(facts: Mapping[str, object]) -> dict[str, object]:
     due, recheck, owner = facts.get("due_on"), facts.get("recheck_on"), facts.get("recheck_owner")
-    return replace(
-        state,
-        due_on=date.fromisoformat(str(due)) if due else state.due_on,
-        recheck_on=date.fromisoformat(str(recheck)) if recheck else state.recheck_on,
-        recheck_owner=str(owner) if owner else state.recheck_owner,
-    )
+    changes: dict[str, object] = {}
+    if due:
+        changes["due_on"] = date.fromisoformat(str(due))
+    if recheck:
+        changes["recheck_on"] = date.fromisoformat(str(recheck))
+    if owner:
+        changes["recheck_owner"] = str(owner)
+    return changes
 
 
 def why_not(state: CaseState, role: Role, move: Move) -> str:

@@ -190,7 +190,6 @@ class PlanLine:
     n: int
     author: str
     submitted_at: datetime
-    worst: str
     summary: str
     status: str
 
@@ -298,8 +297,20 @@ class FootLine:
 
 
 @dataclass(frozen=True, slots=True)
+class HistoryPage:
+    """Everything that a case has come to since it was opened, newest first."""
+
+    access: CaseAccess
+    horse: str
+    plans: tuple[PlanLine, ...]
+    resets: tuple[ResetLine, ...]
+    sheets: tuple[SheetLine, ...]
+    timeline: tuple[TimelineLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CasePage:
-    """Everything the case page prints."""
+    """Everything the case page prints; of plans, resets, sheets and entries the newest."""
 
     access: CaseAccess
     horse: str
@@ -309,6 +320,7 @@ class CasePage:
     owner: str
     standing: str
     unread: int
+    unread_elsewhere: int
     today: date
     recheck: str | None
     due: tuple[DueItem, ...]
@@ -330,6 +342,7 @@ class CasePage:
     plans: tuple[PlanLine, ...]
     resets: tuple[ResetLine, ...]
     sheets: tuple[SheetLine, ...]
+    sheet_count: int
     timeline: tuple[TimelineLine, ...]
 
     @property

@@ -1,7 +1,8 @@
 """The case page: the features' reads put together."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import update
@@ -10,27 +11,19 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.asking import request_in
 from referral.cases.choices import SIGNS
-from referral.cases.joining import asked_onto
 from referral.cases.models import Entry
 from referral.cases.notes import calls_in, notes_in
-from referral.cases.queries import (
-    current_limits,
-    current_problems,
-    flags_of,
-    latest_referral,
-    names_on,
-    people_on,
-    questions_of,
-)
-from referral.cases.timeline import entries_of, history_of, texts_of
+from referral.cases.queries import latest_by_limb
+from referral.cases.timeline import by_entry
 from referral.cases.words import STAGES, bound_says, entry_says
-from referral.core.diary import Dated, DueItem, due_items
+from referral.core.diary import DueItem, due_items
 from referral.core.watch import asks_of
 from referral.core.workflow import Move, Role, Stage
 from referral.desk.pages import (
     AskedLine,
     CasePage,
     FlagLine,
+    HistoryPage,
     LimitLine,
     PersonLine,
     PhotoLine,
@@ -39,7 +32,8 @@ from referral.desk.pages import (
     ReferralLine,
     TimelineLine,
 )
-from referral.desk.rows import beside_reset, stands, unread_by_case
+from referral.desk.reads import CASE_PAGE, HISTORY_PAGE, PLANS, RESETS
+from referral.desk.rows import beside_reset, stands
 from referral.desk.tables import (
     assessment_lines,
     call_lines,
@@ -54,68 +48,83 @@ from referral.desk.tables import (
 )
 from referral.desk.words import condition_says, measure_name
 from referral.films.guides import guides_by_limb
-from referral.films.queries import films_of, reading_sets
+from referral.films.queries import as_measured
 from referral.horses.identity import shown_chip
-from referral.horses.models import Horse
 from referral.horses.pages import animal_says
-from referral.horses.queries import owner_name_of
 from referral.notices.models import Notice
-from referral.resets.queries import current_recheck
 
 
 def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
     """Return everything that the case page prints."""
-    horse = session.get_one(Horse, access.horse_id)
-    people = _people(session, access)
-    names = names_on(session, access.case_id)
-    entries = entries_of(session, access.case_id)
-    texts = texts_of(session, entries)
-    history = history_of(entries)
-    films, taken = films_of(session, access.case_id), reading_sets(session, access.case_id)
+    read = CASE_PAGE.read(
+        session,
+        case_id=access.case_id,
+        person_id=access.actor_id,
+        plans_after=access.state.plan_n - PLANS,
+        resets_after=access.state.reset_n - RESETS,
+    )
+    horse, people = read["horse"][0], _people(read["people"])
+    names, texts = dict(read["names"]), by_entry(read["texts"])
+    taken = as_measured(read["reading_sets"], read["readings"])
+    unread = dict(read["unread"])
     return CasePage(
         access=access,
         horse=horse.name,
         horse_says=_horse_says(horse),
         chip=shown_chip(horse.chip) if horse.chip else None,
         ueln=horse.ueln,
-        owner=owner_name_of(session, horse) or "no owner recorded",
+        owner=horse.owner or "no owner recorded",
         standing=stands(access.state, access.roles, today),
-        unread=unread_by_case(session, access.actor_id)[access.case_id],
+        unread=unread.pop(access.case_id, 0),
+        unread_elsewhere=sum(unread.values()),
         today=today,
-        recheck=_recheck(session, access, people),
-        due=_due(history, people, today),
-        asks=asks_of(history) if access.state.stage is not Stage.CLOSED else (),
+        recheck=_recheck(read["recheck"], access, people),
+        due=_due(access, people, today),
+        asks=asks_of(access.history) if access.state.stage is not Stage.CLOSED else (),
         people=people,
-        asked=_asked(session, access.case_id),
-        problems=_problem_lines(session, access),
-        limits=_limits(session, access),
-        request=request_in(entries, texts),
-        referral=_referral(session, access),
-        questions=_questions(session, access, names),
-        flags=_flags(session, access, names),
-        films=film_lines(session, films),
-        guides=guides_by_limb(films, taken),
-        assessments=assessment_lines(session, access.case_id),
-        calls=call_lines(calls_in(entries, texts), access, names),
-        medication=medication_lines(notes_in(entries, texts, Move.NOTE_MEDICATION)),
+        asked=tuple(AskedLine(each.id, each.email, each.role) for each in read["asked"]),
+        problems=_problem_lines(read["problems"]),
+        limits=_limits(read["limits"]),
+        request=request_in(read["noted"], texts),
+        referral=_referral(read["referral"]),
+        questions=_questions(read["questions"], names),
+        flags=_flags(read["flags"], access, names),
+        films=film_lines(read["films"]),
+        guides=guides_by_limb(read["films"], taken),
+        assessments=assessment_lines(read["assessments"]),
+        calls=call_lines(calls_in(read["noted"], texts), access, names),
+        medication=medication_lines(notes_in(read["noted"], texts, Move.NOTE_MEDICATION)),
         readings=reading_tables(taken),
-        plans=plan_lines(session, access, names),
-        resets=reset_lines(session, access.case_id),
-        sheets=sheet_lines(session, access.case_id),
-        timeline=timeline_lines(entries, texts, names, photo_lines(session, access.case_id)),
+        plans=plan_lines(read["plans"], access, names),
+        resets=reset_lines(read["resets"]),
+        sheets=sheet_lines(read["sheets"], read["signatures"]),
+        sheet_count=read["sheet_count"][0].n,
+        timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
     )
 
 
-def _problem_lines(session: Session, access: CaseAccess) -> tuple[ProblemLine, ...]:
+def history_page(session: Session, access: CaseAccess) -> HistoryPage:
+    """Return every plan, reset, sheet and entry of a case."""
+    read = HISTORY_PAGE.read(session, case_id=access.case_id)
+    names, texts = dict(read["names"]), by_entry(read["texts"])
+    return HistoryPage(
+        access=access,
+        horse=read["horse"][0].name,
+        plans=plan_lines(read["plans"], access, names),
+        resets=reset_lines(read["resets"]),
+        sheets=sheet_lines(read["sheets"], read["signatures"]),
+        timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
+    )
+
+
+def _problem_lines(problems: Iterable[Any]) -> tuple[ProblemLine, ...]:
     return tuple(
         ProblemLine(each.limb, condition_says(each.condition), each.certainty, each.words)
-        for each in current_problems(session, access.case_id)
+        for each in latest_by_limb(problems)
     )
 
 
-def _questions(
-    session: Session, access: CaseAccess, names: Mapping[UUID, str]
-) -> tuple[QuestionLine, ...]:
+def _questions(questions: Iterable[Any], names: Mapping[UUID, str]) -> tuple[QuestionLine, ...]:
     return tuple(
         QuestionLine(
             each.id,
@@ -124,11 +133,11 @@ def _questions(
             names.get(each.written_by, "somebody"),
             each.written_at,
         )
-        for each in questions_of(session, access.case_id)
+        for each in questions
     )
 
 
-def _horse_says(horse: Horse) -> str:
+def _horse_says(horse: Any) -> str:  # noqa: ANN401 - a row of the read
     parts = (
         animal_says(horse.animal),
         horse.sex,
@@ -140,43 +149,32 @@ def _horse_says(horse: Horse) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _people(session: Session, access: CaseAccess) -> tuple[PersonLine, ...]:
+def _people(people: Iterable[Any]) -> tuple[PersonLine, ...]:
     return tuple(
-        PersonLine(
-            person.id,
-            person.name,
-            member.role,
-            organisation.name if organisation is not None else None,
-            person.phone,
-        )
-        for member, person, organisation in people_on(session, access.case_id)
+        PersonLine(each.id, each.name, each.role, each.organisation, each.phone) for each in people
     )
 
 
-def _asked(session: Session, case_id: UUID) -> tuple[AskedLine, ...]:
-    rows = asked_onto(session, case_id)
-    return tuple(AskedLine(each.id, each.email, each.role) for each in rows)
-
-
-def _due(
-    history: Sequence[Dated], people: Sequence[PersonLine], today: date
-) -> tuple[DueItem, ...]:
+def _due(access: CaseAccess, people: Sequence[PersonLine], today: date) -> tuple[DueItem, ...]:
     owned = any(each.role == Role.OWNER.value for each in people)
-    return beside_reset(due_items(history, today, has_owner=owned))
+    return beside_reset(due_items(access.history, today, has_owner=owned, state=access.state))
 
 
-def _recheck(session: Session, access: CaseAccess, people: Sequence[PersonLine]) -> str | None:
-    state, row = access.state, current_recheck(session, access.case_id)
+def _recheck(
+    rechecks: Sequence[Any], access: CaseAccess, people: Sequence[PersonLine]
+) -> str | None:
+    state = access.state
     if state.recheck_on is None or state.stage is Stage.CLOSED:
         return None
     there = [person for person in people if person.role == state.recheck_owner]
-    named = [person for person in there if row is not None and person.person_id == row.owner_id]
+    asked = {each.owner_id for each in rechecks}
+    named = [person for person in there if person.person_id in asked]
     owners = [person.name for person in (*named, *there)]
     who = owners[0] if owners else str(state.recheck_owner)
     return f"{state.recheck_on.day} {state.recheck_on:%b %Y}, {who}"
 
 
-def _limits(session: Session, access: CaseAccess) -> tuple[LimitLine, ...]:
+def _limits(limits: Iterable[Any]) -> tuple[LimitLine, ...]:
     return tuple(
         LimitLine(
             limit_id=row.id,
@@ -188,14 +186,14 @@ def _limits(session: Session, access: CaseAccess) -> tuple[LimitLine, ...]:
             strength=row.strength,
             reason=row.reason,
         )
-        for row in current_limits(session, access.case_id)
+        for row in limits
     )
 
 
-def _referral(session: Session, access: CaseAccess) -> ReferralLine | None:
-    row = latest_referral(session, access.case_id)
-    if row is None:
+def _referral(referrals: Sequence[Any]) -> ReferralLine | None:
+    if not referrals:
         return None
+    row = referrals[0]
     return ReferralLine(
         n=row.n,
         limbs=tuple(row.limbs),
@@ -211,23 +209,27 @@ def _referral(session: Session, access: CaseAccess) -> ReferralLine | None:
     )
 
 
-def _flags(session: Session, access: CaseAccess, names: Mapping[UUID, str]) -> tuple[FlagLine, ...]:
+def _flags(
+    flags: Iterable[Any], access: CaseAccess, names: Mapping[UUID, str]
+) -> tuple[FlagLine, ...]:
+    """Return each red flag with its last answer, which stands last."""
+    latest = {each.id: each for each in flags}
     return tuple(
         FlagLine(
-            flag_id=flag.id,
-            sign=dict(SIGNS).get(flag.sign, flag.sign),
-            limb=flag.limb,
-            words=flag.words,
-            raised_by=names.get(flag.raised_by, "somebody"),
-            raised_at=flag.raised_at,
-            answer=answer.answer if answer is not None else None,
-            reason=answer.reason if answer is not None else None,
-            within=answer.within if answer is not None else None,
-            until=answer.until if answer is not None else None,
-            is_live=str(flag.id) in access.state.live_flags,
-            is_managed=str(flag.id) in access.state.managed,
+            flag_id=each.id,
+            sign=dict(SIGNS).get(each.sign, each.sign),
+            limb=each.limb,
+            words=each.words,
+            raised_by=names.get(each.raised_by, "somebody"),
+            raised_at=each.raised_at,
+            answer=each.answer,
+            reason=each.reason,
+            within=each.within,
+            until=each.until,
+            is_live=str(each.id) in access.state.live_flags,
+            is_managed=str(each.id) in access.state.managed,
         )
-        for flag, answer in flags_of(session, access.case_id)
+        for each in latest.values()
     )
 
 

@@ -70,7 +70,7 @@ def desk_rows(
         today = day_at(now, case.zone)
         entries = histories[case.id][0] if case.id in histories else ()
         state = on_day(state_of(each.happening for each in entries), today)
-        due = beside_reset(due_items(entries, today, has_owner=case.id in owned))
+        due = beside_reset(due_items(entries, today, has_owner=case.id in owned, state=state))
         rows.append(
             DeskRow(
                 number=case.number,

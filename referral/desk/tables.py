@@ -4,11 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
-
 from referral.assessments.choices import PHOTO_SUBJECTS
-from referral.assessments.queries import assessments_of, photos_to_show
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import Note
@@ -29,54 +25,43 @@ from referral.desk.pages import (
     SheetLine,
 )
 from referral.films.conventions import convention_says
-from referral.films.models import Film, LandmarkSet, ReadingSet, ScaleSetting
+from referral.films.models import ReadingSet
 from referral.films.queries import is_guide
-from referral.plans.models import JudgementRow, PlanRow, Review
-from referral.resets.models import Countersign, Reset
-from referral.sheets.queries import sheets_of
-from referral.sheets.snapshot import TITLES, SheetKind
+from referral.sheets.queries import signature_says
+from referral.sheets.snapshot import SIGNERS, TITLES, SheetKind
 
 COLUMNS_SHOWN = 4
 """Sets of readings side by side on the case page; the rest is in the trends."""
 
 
-def film_lines(session: Session, films: Sequence[Film]) -> tuple[FilmLine, ...]:
+def film_lines(films: Iterable[Any]) -> tuple[FilmLine, ...]:
     """Return the films of a case as it lists them."""
-    ids = [film.id for film in films]
-    measured = set(session.scalars(select(LandmarkSet.film_id).where(LandmarkSet.film_id.in_(ids))))
-    scales = session.execute(
-        select(ScaleSetting.film_id, ScaleSetting.state)
-        .where(ScaleSetting.film_id.in_(ids))
-        .order_by(ScaleSetting.set_at)
-    )
-    states = dict(scales.all())
     return tuple(
         FilmLine(
             film_id=film.id,
             limb=film.limb,
             view=film.view,
             taken_on=film.taken_on,
-            is_measured=film.id in measured,
-            scale_state=states.get(film.id, "none"),
+            is_measured=film.is_measured,
+            scale_state=film.scale_state,
         )
         for film in films
     )
 
 
-def assessment_lines(session: Session, case_id: UUID) -> tuple[AssessmentLine, ...]:
-    """Return the assessments of a case, newest first."""
+def assessment_lines(assessments: Iterable[Any]) -> tuple[AssessmentLine, ...]:
+    """Return the assessments of a case as it lists them."""
     return tuple(
-        AssessmentLine(each.id, each.limb, each.seen_on, len(each.answers))
-        for each in assessments_of(session, case_id)
+        AssessmentLine(each.id, each.limb, each.seen_on, len(each.answers)) for each in assessments
     )
 
 
-def photo_lines(session: Session, case_id: UUID) -> Mapping[str, PhotoLine]:
-    """Return the photos of a case's assessments by their ids, those that can be shown."""
+def photo_lines(photos: Iterable[Any]) -> Mapping[str, PhotoLine]:
+    """Return the photos of a case's assessments by their ids."""
     says = dict(PHOTO_SUBJECTS)
     return {
         str(each.id): PhotoLine(each.id, each.assessment_id, says.get(each.about, each.about))
-        for each in photos_to_show(session, case_id)
+        for each in photos
     }
 
 
@@ -187,90 +172,59 @@ def _cell(measured: Measured, code: str) -> ReadingCell | None:
 
 
 def plan_lines(
-    session: Session, access: CaseAccess, names: Mapping[UUID, str]
+    plans: Iterable[Any], access: CaseAccess, names: Mapping[UUID, str]
 ) -> tuple[PlanLine, ...]:
-    """Return the plans of a case, newest first, with how each stands."""
-    plans = session.scalars(
-        select(PlanRow).where(PlanRow.case_id == access.case_id).order_by(PlanRow.n.desc())
-    ).all()
-    ids = [plan.id for plan in plans]
-    # Not the whole row: what an agreement is bound to is long, and no list prints it.
-    rows = session.execute(
-        select(JudgementRow.plan_id, JudgementRow.worst, JudgementRow.summary)
-        .where(JudgementRow.plan_id.in_(ids), JudgementRow.reset_id.is_(None))
-        .order_by(JudgementRow.judged_at)
-    )
-    judged = {plan_id: (worst, summary) for plan_id, worst, summary in rows}
-    decided = dict(
-        session.execute(
-            select(Review.plan_id, Review.decision)
-            .where(Review.plan_id.in_(ids))
-            .order_by(Review.reviewed_at)
-        ).all()
-    )
+    """Return plans of a case, with how each stands."""
     return tuple(
         PlanLine(
             n=plan.n,
             author=names.get(plan.author_id, plan.author_role),
             submitted_at=plan.submitted_at,
-            worst=judged[plan.id][0],
-            summary=judged[plan.id][1],
-            status=_plan_status(plan, decided, access),
+            summary=plan.summary,
+            status=_plan_status(plan.n, plan.decision, access),
         )
         for plan in plans
     )
 
 
-def _plan_status(plan: PlanRow, decided: Mapping[UUID, str], access: CaseAccess) -> str:
-    waits = plan.n == access.state.plan_n and access.state.stage is Stage.REVIEW
-    if waits and decided.get(plan.id) == "agreed":
+def _plan_status(n: int, decision: str | None, access: CaseAccess) -> str:
+    is_last = n == access.state.plan_n
+    if is_last and access.state.stage is Stage.REVIEW and decision == "agreed":
         return "to be agreed again: its ground changed"
-    if plan.id in decided:
-        return decided[plan.id].replace("_", " ")
-    return "waits for review" if plan.n == access.state.plan_n else "replaced"
+    if decision is not None:
+        return decision.replace("_", " ")
+    return "waits for review" if is_last else "replaced"
 
 
-def reset_lines(session: Session, case_id: UUID) -> tuple[ResetLine, ...]:
-    """Return the resets of a case, newest first, each in its record in force."""
-    rows = session.execute(
-        select(Reset, PlanRow.n, JudgementRow.summary)
-        .join(PlanRow, PlanRow.id == Reset.plan_id)
-        .join(JudgementRow, JudgementRow.reset_id == Reset.id)
-        .where(Reset.case_id == case_id)
-        .order_by(Reset.n.desc(), Reset.recorded_at.desc())
-    ).all()
-    decisions = session.execute(
-        select(Countersign.reset_id, Countersign.decision)
-        .where(Countersign.reset_id.in_([row[0].id for row in rows]))
-        .order_by(Countersign.signed_at)
-    )
-    answers = dict(decisions.all())
+def reset_lines(resets: Iterable[Any]) -> tuple[ResetLine, ...]:
+    """Return resets of a case, each in its record in force, which stands first."""
     latest: dict[int, ResetLine] = {}
-    for reset, plan_n, summary in rows:
-        latest.setdefault(
-            reset.n,
-            ResetLine(
-                n=reset.n,
-                plan_n=plan_n,
-                fitted_on=reset.fitted_on,
-                due_on=reset.due_on,
-                summary=summary,
-                status=answers.get(reset.id, "waits for countersign").replace("_", " "),
-            ),
-        )
+    for each in resets:
+        if each.n not in latest:
+            latest[each.n] = ResetLine(
+                n=each.n,
+                plan_n=each.plan_n,
+                fitted_on=each.fitted_on,
+                due_on=each.due_on,
+                summary=each.summary,
+                status=(each.decision or "waits for countersign").replace("_", " "),
+            )
     return tuple(latest.values())
 
 
-def sheet_lines(session: Session, case_id: UUID) -> tuple[SheetLine, ...]:
-    """Return the sheets of a case, newest first."""
+def sheet_lines(sheets: Iterable[Any], signatures: Iterable[Any]) -> tuple[SheetLine, ...]:
+    """Return sheets of a case, each with who signed it."""
+    signed: dict[UUID, list[str]] = {}
+    for each in signatures:
+        signed.setdefault(each.sheet_id, []).append(signature_says(each))
     return tuple(
         SheetLine(
-            sheet_id=each.sheet_id,
+            sheet_id=each.id,
             kind=TITLES[SheetKind(each.kind)],
             made_at=each.made_at,
-            signed_by=tuple(one.says for one in each.signatures),
-            is_complete=each.is_complete,
+            signed_by=tuple(signed.get(each.id, ())),
+            is_complete=len(signed.get(each.id, ())) >= len(SIGNERS[SheetKind(each.kind)]),
             is_replaced=each.replaced_by is not None,
         )
-        for each in sheets_of(session, case_id)
+        for each in sheets
     )

@@ -25,7 +25,7 @@ from referral.clock import day_at
 from referral.core.workflow import Role
 from referral.desk.actions import actions_for
 from referral.desk.past import past_page
-from referral.desk.queries import case_page, mark_read
+from referral.desk.queries import case_page, history_page, mark_read
 from referral.desk.rows import desk_page
 from referral.desk.summary import summary_page
 from referral.desk.trends import trends_page
@@ -68,8 +68,18 @@ def case(number: int) -> ResponseReturnValue:
         page=page,
         actions=actions_for(page),
         rules_moved=rules_moved,
+        unread=page.unread_elsewhere,
         key=new_key(),
     )
+
+
+@blueprint.get("/cases/<int:number>/history")
+@sign_in_required
+def history(number: int) -> ResponseReturnValue:
+    """Show every plan, reset, sheet and entry of a case."""
+    with reading_case(number) as visit:
+        page = history_page(visit.session, visit.access)
+    return render_template("desk/history.html", page=page)
 
 
 @blueprint.get("/cases/<int:number>/handed-over")

@@ -1,6 +1,6 @@
 """Reads on films and readings, always inside a case that the actor may see."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from referral.core.geometry.frames import square_stretch
@@ -22,6 +22,7 @@ from referral.films.conventions import convention_from
 from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, ScaleSetting
 from referral.films.scales import scale_from_given
 from referral.storage.canonical import canonical_json, sha256_hex
+from referral.storage.together import CaseId, Rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,32 @@ def films_of(session: Session, case_id: UUID) -> Sequence[Film]:
     ).all()
 
 
+def select_films(case_id: CaseId) -> Rows:
+    """Return the query for the case's films and photos, newest first, with how each stands."""
+    measured = select(LandmarkSet.id).where(LandmarkSet.film_id == Film.id).exists()
+    scale = (
+        select(ScaleSetting.state)
+        .where(ScaleSetting.film_id == Film.id)
+        .order_by(ScaleSetting.set_at.desc(), ScaleSetting.id.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    return (
+        select(
+            Film.id,
+            Film.limb,
+            Film.view,
+            Film.taken_on,
+            Film.trim,
+            Film.shod,
+            measured.label("is_measured"),
+            func.coalesce(scale, "none").label("scale_state"),
+        )
+        .where(Film.case_id == case_id)
+        .order_by(Film.taken_on.desc(), Film.id.desc())
+    )
+
+
 def film_of(session: Session, case_id: UUID, film_id: UUID) -> MeasuredFilm:
     """Return one film of this case with its scale and landmarks in force.
 
@@ -155,18 +182,50 @@ def reading_sets(
     session: Session, case_id: UUID, limb: str | None = None
 ) -> Sequence[tuple[ReadingSet, Measured]]:
     """Return the case's sets of readings, newest first, each as it was measured."""
-    query = select(ReadingSet).where(ReadingSet.case_id == case_id)
+    query = select_reading_sets(case_id)
     if limb:
         query = query.where(ReadingSet.limb == limb)
-    sets = session.scalars(
-        query.order_by(ReadingSet.taken_on.desc(), ReadingSet.recorded_at.desc())
-    ).all()
-    rows: dict[UUID, list[ReadingRow]] = {}
-    for row in session.scalars(
-        select(ReadingRow).where(ReadingRow.reading_set_id.in_([each.id for each in sets]))
-    ):
-        rows.setdefault(row.reading_set_id, []).append(row)
-    return [(each, _measured(each, rows.get(each.id, []))) for each in sets]
+    sets = session.scalars(query).all()
+    ids = [each.id for each in sets]
+    rows = session.scalars(select(ReadingRow).where(ReadingRow.reading_set_id.in_(ids)))
+    return as_measured(sets, rows)
+
+
+def select_reading_sets(case_id: CaseId) -> Select[ReadingSet]:
+    """Return the query for the case's sets of readings, newest first."""
+    return (
+        select(ReadingSet)
+        .where(ReadingSet.case_id == case_id)
+        .order_by(ReadingSet.taken_on.desc(), ReadingSet.recorded_at.desc())
+    )
+
+
+def select_readings(case_id: CaseId) -> Rows:
+    """Return the query for every reading of the case."""
+    return (
+        select(
+            ReadingRow.reading_set_id,
+            ReadingRow.code,
+            ReadingRow.value,
+            ReadingRow.u,
+            ReadingRow.unit,
+            ReadingRow.scale_state,
+            ReadingRow.basis,
+            ReadingRow.convention,
+        )
+        .join(ReadingSet, ReadingSet.id == ReadingRow.reading_set_id)
+        .where(ReadingSet.case_id == case_id)
+    )
+
+
+def as_measured(
+    sets: Sequence[ReadingSet], rows: Iterable[ReadingRow]
+) -> Sequence[tuple[ReadingSet, Measured]]:
+    """Return sets of readings, each with its readings as they were measured."""
+    found: dict[UUID, list[ReadingRow]] = {}
+    for row in rows:
+        found.setdefault(row.reading_set_id, []).append(row)
+    return [(each, _measured(each, found.get(each.id, []))) for each in sets]
 
 
 def _measured(reading_set: ReadingSet, rows: Sequence[ReadingRow]) -> Measured:

@@ -1,14 +1,16 @@
 """Reads on horses: those a person recorded, owns, or has a case of."""
 
 from collections.abc import Sequence
+from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, or_, select
+from sqlalchemy import Select, func, or_, select
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import Membership, Person
 from referral.errors import NotFound
 from referral.horses.models import Horse
+from referral.storage.together import Rows
 
 
 def visible_horses(person_id: UUID) -> Select[Horse]:
@@ -52,3 +54,23 @@ def owner_name_of(session: Session, horse: Horse) -> str | None:
     if horse.owner_id is None:
         return horse.owner_name
     return session.scalars(select(Person.name).where(Person.id == horse.owner_id)).one()
+
+
+def select_animal(horse_id: Any) -> Rows:  # noqa: ANN401 - an id, or a query for one
+    """Return the query for what a case's page says of its horse, with the owner's name."""
+    return (
+        select(
+            Horse.name,
+            Horse.animal,
+            Horse.sex,
+            Horse.colour,
+            Horse.breed,
+            Horse.born_year,
+            Horse.weight_kg,
+            Horse.chip,
+            Horse.ueln,
+            func.coalesce(Person.name, Horse.owner_name).label("owner"),
+        )
+        .outerjoin(Person, Person.id == Horse.owner_id)
+        .where(Horse.id == horse_id)
+    )

@@ -1,5 +1,6 @@
 """Reads on notices and on what mail people want."""
 
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import func, select
@@ -7,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from referral.notices.models import MailChoice, Notice
 from referral.notices.policy import Wishes
+from referral.storage.together import Rows
 
 
 def unread_count(session: Session, person_id: UUID) -> int:
@@ -15,6 +17,15 @@ def unread_count(session: Session, person_id: UUID) -> int:
         Notice.person_id == person_id, Notice.read_at.is_(None)
     )
     return session.scalar(counted) or 0
+
+
+def select_unread(person_id: Any) -> Rows:  # noqa: ANN401 - an id, or the place it is put in
+    """Return the query for how many notices this person has not read, by case."""
+    return (
+        select(Notice.case_id, func.count(Notice.id).label("unread"))
+        .where(Notice.person_id == person_id, Notice.read_at.is_(None))
+        .group_by(Notice.case_id)
+    )
 
 
 def wishes_of(session: Session, person_id: UUID, zone: str) -> Wishes:

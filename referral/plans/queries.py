@@ -34,6 +34,7 @@ from referral.rulebook.loader import Rulebook
 from referral.rulebook.overrides import effective_book
 from referral.rules.queries import book_on_case, overrides_on_case
 from referral.storage.canonical import canonical_json
+from referral.storage.together import CaseId, Rows
 
 RULES_COUNT = frozenset({Stage.REVIEW, Stage.AMENDED, Stage.SIGNING, Stage.CONSENT})
 """Where a changed rule asks for the plan to be judged again: until the owner has consented."""
@@ -209,6 +210,32 @@ def _conditions(
     return {
         limb: frozenset(each.condition for each in problems if each.limb == limb) for limb in limbs
     }
+
+
+def select_plans(case_id: CaseId) -> Rows:
+    """Return the query for the case's plans, newest first, with how each stands."""
+    judged = _newest(JudgementRow.summary, JudgementRow.judged_at, JudgementRow.id).where(
+        JudgementRow.plan_id == PlanRow.id, JudgementRow.reset_id.is_(None)
+    )
+    decided = _newest(Review.decision, Review.reviewed_at, Review.id).where(
+        Review.plan_id == PlanRow.id
+    )
+    return (
+        select(
+            PlanRow.n,
+            PlanRow.author_id,
+            PlanRow.author_role,
+            PlanRow.submitted_at,
+            judged.scalar_subquery().label("summary"),
+            decided.scalar_subquery().label("decision"),
+        )
+        .where(PlanRow.case_id == case_id)
+        .order_by(PlanRow.n.desc())
+    )
+
+
+def _newest(what: Any, *when: Any) -> Rows:  # noqa: ANN401 - columns of the library's
+    return select(what).order_by(*(each.desc() for each in when)).limit(1)
 
 
 def rules_have_moved(session: Session, access: CaseAccess, rulebook: Rulebook, on: date) -> bool:

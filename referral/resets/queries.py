@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from referral.errors import NotFound
-from referral.plans.models import FindingRow, JudgementRow
+from referral.plans.models import FindingRow, JudgementRow, PlanRow
 from referral.plans.queries import findings_of
 from referral.resets.models import Countersign, Deviation, Recheck, Reset, ResetLimb
+from referral.storage.together import CaseId, Rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +88,42 @@ def reset_of(session: Session, case_id: UUID, n: int) -> ResetView:
 
 def current_recheck(session: Session, case_id: UUID) -> Recheck | None:
     """Return the recheck in force: the last one that was set."""
-    return session.scalars(
+    return session.scalars(select_recheck(case_id)).one_or_none()
+
+
+def select_recheck(case_id: CaseId) -> Select[Recheck]:
+    """Return the query for the recheck in force."""
+    return (
         select(Recheck)
         .where(Recheck.case_id == case_id)
         .order_by(Recheck.set_at.desc(), Recheck.id.desc())
         .limit(1)
-    ).one_or_none()
+    )
+
+
+def select_resets(case_id: CaseId) -> Rows:
+    """Return the query for the records of every reset, newest first, with how each stands.
+
+    A correction stands before what it corrects.
+    """
+    decision = (
+        select(Countersign.decision)
+        .where(Countersign.reset_id == Reset.id)
+        .order_by(Countersign.signed_at.desc(), Countersign.id.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    return (
+        select(
+            Reset.n,
+            PlanRow.n.label("plan_n"),
+            Reset.fitted_on,
+            Reset.due_on,
+            JudgementRow.summary,
+            decision.label("decision"),
+        )
+        .join(PlanRow, PlanRow.id == Reset.plan_id)
+        .join(JudgementRow, JudgementRow.reset_id == Reset.id)
+        .where(Reset.case_id == case_id)
+        .order_by(Reset.n.desc(), Reset.recorded_at.desc())
+    )

@@ -3,10 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from referral.accounts.models import Person
 from referral.errors import NotFound
@@ -15,6 +16,7 @@ from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.snapshot import SIGNERS, SheetKind, in_groups
 from referral.sheets.verify import Issued, Lookup
 from referral.sheets.wording import stamped
+from referral.storage.together import CaseId, Rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,10 +34,17 @@ class SignatureView:
     @property
     def says(self) -> str:
         """Return who signed, as what, by whose certificate, and what a time authority said."""
-        said = f"{self.name} ({self.role})"
-        if self.issuer:
-            said = f"{said}, own certificate issued by {self.issuer}"
-        return f"{said}, {stamped(self.stamped_at, self.stamped_by)}" if self.stamped_at else said
+        return signature_says(self)
+
+
+def signature_says(signed: Any) -> str:  # noqa: ANN401 - a view, or a row with its names
+    """Return who signed, as what, by whose certificate, and what a time authority said."""
+    said = f"{signed.name} ({signed.role})"
+    if signed.issuer:
+        said = f"{said}, own certificate issued by {signed.issuer}"
+    if not signed.stamped_at:
+        return said
+    return f"{said}, {stamped(signed.stamped_at, signed.stamped_by)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +72,36 @@ def sheets_of(session: Session, case_id: UUID) -> tuple[SheetView, ...]:
         select(Sheet).where(Sheet.case_id == case_id).order_by(Sheet.made_at.desc())
     ).all()
     return _views(session, rows)
+
+
+def select_sheets(case_id: CaseId) -> Rows:
+    """Return the query for the case's sheets, newest first, with what replaces each."""
+    newer = aliased(Sheet)
+    replaced_by = select(newer.id).where(newer.replaces_id == Sheet.id).limit(1).scalar_subquery()
+    return (
+        select(Sheet.id, Sheet.kind, Sheet.made_at, replaced_by.label("replaced_by"))
+        .where(Sheet.case_id == case_id)
+        .order_by(Sheet.made_at.desc())
+    )
+
+
+def select_signatures(sheets: Rows) -> Rows:
+    """Return the query for the signatures of the sheets that another query finds by their ids."""
+    return (
+        select(
+            Signature.sheet_id,
+            Person.name,
+            Signature.role,
+            Signature.signed_at,
+            Signature.position,
+            Signature.stamped_at,
+            Signature.stamped_by,
+            Signature.issuer,
+        )
+        .join(Person, Person.id == Signature.person_id)
+        .where(Signature.sheet_id.in_(sheets))
+        .order_by(Signature.position)
+    )
 
 
 def sheet_of(session: Session, case_id: UUID, sheet_id: UUID) -> SheetView:

@@ -65,6 +65,7 @@ TABLE = {
     "POST repeats.keep": "422 403 403 403 403 404 404 401",
     "GET repeats.scatter": "200 200 200 200 200 200 200 303",
     "GET desk.summary": "200 200 200 200 200 404 404 303",
+    "GET desk.history": "200 200 200 200 200 404 404 303",
     "GET desk.trends": "200 200 200 200 200 404 404 303",
     "GET assessments.new": "200 200 403 403 403 404 404 303",
     "POST assessments.record": "422 422 403 403 403 404 404 401",
