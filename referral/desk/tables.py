@@ -32,6 +32,7 @@ from referral.films.conventions import convention_says
 from referral.films.models import Film, LandmarkSet, ReadingSet, ScaleSetting
 from referral.films.queries import is_guide
 from referral.plans.models import JudgementRow, PlanRow, Review
+from referral.plans.summaries import summaries_told
 from referral.resets.models import Countersign, Reset
 from referral.sheets.queries import sheets_of
 from referral.sheets.snapshot import TITLES, SheetKind
@@ -196,11 +197,13 @@ def plan_lines(
     ids = [plan.id for plan in plans]
     # Not the whole row: what an agreement is bound to is long, and no list prints it.
     rows = session.execute(
-        select(JudgementRow.plan_id, JudgementRow.worst, JudgementRow.summary)
+        select(JudgementRow.plan_id, JudgementRow.worst, JudgementRow.id, JudgementRow.summary)
         .where(JudgementRow.plan_id.in_(ids), JudgementRow.reset_id.is_(None))
         .order_by(JudgementRow.judged_at)
     )
-    judged = {plan_id: (worst, summary) for plan_id, worst, summary in rows}
+    judged = {row.plan_id: row for row in rows}
+    as_judged = {row.id: row.summary for row in judged.values()}
+    summaries = summaries_told(session, access.case_id, as_judged)
     decided = dict(
         session.execute(
             select(Review.plan_id, Review.decision)
@@ -213,8 +216,8 @@ def plan_lines(
             n=plan.n,
             author=names.get(plan.author_id, plan.author_role),
             submitted_at=plan.submitted_at,
-            worst=judged[plan.id][0],
-            summary=judged[plan.id][1],
+            worst=judged[plan.id].worst,
+            summary=summaries[judged[plan.id].id],
             status=_plan_status(plan, decided, access),
         )
         for plan in plans

@@ -142,7 +142,7 @@ def summary_by_limb(said: Mapping[str, str]) -> str:
     """Return the sentences on all limbs as one, each with its limb where there are several."""
     if len(said) == 1:
         return next(iter(said.values()))
-    return " ".join(f"{limb}: {sentence}" for limb, sentence in said.items())
+    return " ".join(f"{limb}: {sentence}." for limb, sentence in said.items())
 
 
 @dataclass(frozen=True, slots=True)
