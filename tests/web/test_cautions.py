@@ -120,7 +120,9 @@ def test_the_list_of_plans_says_what_the_plans_own_page_says(yard):
         assert counted(listed(yard, n), "acknowledged") >= 1
 
 
-def test_a_plan_of_two_feet_says_of_each_what_is_its(yard):
+def test_a_plan_of_two_feet_says_of_each_what_is_its(app, database):
+    yard = a_yard(app, database)
+    yard.refer()
     yard.readings(limb="RF")
     both = {"limbs": ["LF", "RF"], "urgency": "routine", "goals": "Both fores alike"}
     yard.done("vet", "/referrals/new", "/referrals", both)
@@ -128,7 +130,7 @@ def test_a_plan_of_two_feet_says_of_each_what_is_its(yard):
     right = {key.replace("LF-", "RF-"): value for key, value in PLAN.items() if "LF-" in key}
     yard.submit(**right)
     sentence = r"[^.:]+(: [^.:]+)?\."  # a reason follows a colon
-    for said in (listed(yard, 2), summary_on(yard.open("vet", "/plans/2"))):
+    for said in (listed(yard, 1), summary_on(yard.open("vet", "/plans/1"))):
         assert re.fullmatch(f"LF: {sentence} RF: {sentence}", said), said
 
 
