@@ -22,7 +22,7 @@ from referral.films.models import Film
 from referral.films.queries import LimbBasis, is_guide, limb_basis, reading_sets
 from referral.plans.content import plan_from_content
 from referral.plans.fittings import fittings_of, reasoned_at
-from referral.plans.judging import PAIRS, FootFacts
+from referral.plans.subject import PAIRS, FootFacts
 
 OBSERVING = (Move.ADD_OBSERVATION.value, Move.RECORD_READINGS.value)
 """Entries in which a farrier says what was seen."""

@@ -18,8 +18,8 @@ from referral.core.workflow import Stage
 from referral.errors import NotFound
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
+from referral.plans.agreement import has_moved, inputs_record
 from referral.plans.foot_facts import farrier_words_of, foot_facts_of, others_of
-from referral.plans.judging import Subject, inputs_record
 from referral.plans.models import (
     Consent,
     FindingRow,
@@ -30,10 +30,10 @@ from referral.plans.models import (
     Waiver,
 )
 from referral.plans.own_growth import own_rates_of
+from referral.plans.subject import Subject
 from referral.rulebook.loader import Rulebook
 from referral.rulebook.overrides import effective_book
 from referral.rules.queries import book_on_case, overrides_on_case
-from referral.storage.canonical import canonical_json
 
 RULES_COUNT = frozenset({Stage.REVIEW, Stage.AMENDED, Stage.SIGNING, Stage.CONSENT})
 """Where a changed rule asks for the plan to be judged again: until the owner has consented."""
@@ -232,17 +232,12 @@ def rules_have_moved(session: Session, access: CaseAccess, rulebook: Rulebook, o
 def is_stale(
     session: Session, access: CaseAccess, view: PlanView, rulebook: Rulebook, on: date
 ) -> bool:
-    """Say whether limits, readings, films or rules are other than when the plan was judged.
-
-    What is seen or measured on the outside of the foot asks for a plan to be judged again only
-    as long as nobody has agreed to it, a changed rule only as long as nobody has consented.
-    """
+    """Say whether what the plan was judged on is now another, as far as that still asks."""
     subject = subject_of(session, access, Wanted(plans=view.limbs))
     book = effective_book(rulebook, subject.overrides, on)
-    now = dict(inputs_record(subject, book.content_hash))
-    stored = json.loads(view.judgement.basis)["inputs"]
-    if view.agreed is not None:
-        now["outside"] = stored.get("outside")
-    if view.is_consented:
-        now["rulebook"] = stored["rulebook"]
-    return canonical_json(now) != canonical_json(stored)
+    return has_moved(
+        json.loads(view.judgement.basis)["inputs"],
+        inputs_record(subject, book.content_hash),
+        is_agreed=view.agreed is not None,
+        is_consented=view.is_consented,
+    )
