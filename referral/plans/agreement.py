@@ -11,9 +11,10 @@ A judging keeps, beside its findings, the canonical text of everything an agreem
 * ``outside``: what was seen and measured on the outside of the foot, until the vet has agreed;
 * ``rulebook``: the book with what the practice set in it, until the owner has consented.
 
-The visit before, how long a device has been on, how lame the horse goes, its weight and papers, red
-flags, the recheck and what was said in words are judged, and bind nothing. Whether an agreement still holds is found by comparing that text with the one of today;
-nothing is ever recomputed from floats for it.
+The visit before, how long a device has been on, how lame the horse goes, its weight and papers,
+red flags, the recheck and what was said in words are judged, and bind nothing. Whether an agreement
+still holds is found by comparing that text with the one of today; nothing is ever recomputed from
+floats for it.
 """
 
 from collections.abc import Mapping

@@ -14,11 +14,12 @@ from referral.core.rules.facts import Facts, Opposite
 from referral.core.rules.finding import Finding, Judgement
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.summary import WORST_ORDER
+from referral.core.watch import OPPOSITE
 from referral.errors import Invalid
 from referral.plans.agreement import inputs_record
 from referral.plans.content import plan_from_content
 from referral.plans.longest import longest_says
-from referral.plans.subject import CLUB, PAIRS, FootFacts, Subject
+from referral.plans.subject import CLUB, FootFacts, Subject
 from referral.rulebook.loader import Rulebook
 from referral.rulebook.overrides import effective_book
 from referral.storage.canonical import canonical_json, sha256_hex
@@ -168,7 +169,7 @@ def _judge_limb(
 
 def _opposite(subject: Subject, expected: Mapping[str, _Expected], limb: str) -> Opposite | None:
     """Return the other foot of the pair as it is to stand, or as it was last read."""
-    other = PAIRS[limb]
+    other = OPPOSITE[limb]
     is_club = CLUB in subject.conditions.get(other, frozenset())
     if other in expected:
         there = expected[other]

@@ -11,7 +11,6 @@ from referral.core.rules.finding import CaseLimit
 from referral.films.queries import LimbBasis
 from referral.rulebook.overrides import Override
 
-PAIRS = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
 CLUB = "club_foot"
 
 

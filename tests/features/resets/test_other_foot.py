@@ -64,7 +64,7 @@ def test_after_agreement_it_goes_back_to_the_vet_and_is_judged_again(story, sign
         story.sign_plan()
     if signed == "and consented to":
         story.consent(1)
-    stage, moved, before = standing(story)
+    _stage, moved, before = standing(story)
     assert not moved
     seen = story.agreement(1)
     read_right(story, dorsal_wall_angle_deg=LOWER)
