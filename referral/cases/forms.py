@@ -1,6 +1,6 @@
 """What the forms of a case show beside their fields, frozen."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -25,7 +25,7 @@ from referral.cases.queries import (
     people_on,
     questions_of,
 )
-from referral.cases.visit import Visit
+from referral.cases.visit import Visit, reading_case
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
 from referral.errors import NotFound
@@ -163,6 +163,40 @@ def contradictions_on(visit: Visit, limbs: Iterable[str]) -> tuple[Contradiction
     if find is None:
         return ()
     return tuple(find(visit.session, visit.access, sorted(limbs), visit.today))
+
+
+@dataclass(frozen=True, slots=True)
+class Searched:
+    """Which limits contradict each other on these limbs, of a case as it was at a revision."""
+
+    revision: int
+    today: date
+    limbs: frozenset[str]
+    found: tuple[Contradiction, ...]
+
+    def holds_for(self, visit: Visit, limbs: Iterable[str]) -> bool:
+        """Say whether the search was of these limbs on the case as it is now."""
+        is_as_it_was = (self.revision, self.today) == (visit.access.revision, visit.today)
+        return is_as_it_was and self.limbs >= set(limbs)
+
+
+def search_before(number: int, limbs: Iterable[str]) -> Searched:
+    """Search before the case is written to: it takes long, and everybody's writing waits."""
+    with reading_case(number) as visit:
+        asked = dict(LIMBS).keys() & set(limbs)
+        if not visit.access.may(Move.SEND_REFERRAL):
+            asked = set()
+        found = contradictions_on(visit, asked) if asked else ()
+        return Searched(visit.access.revision, visit.today, frozenset(asked), found)
+
+
+def contradictions_now(
+    visit: Visit, limbs: Sequence[str], before: Searched
+) -> tuple[Contradiction, ...]:
+    """Return what was found before if the case is still the one searched, else search again."""
+    if before.holds_for(visit, limbs):
+        return tuple(each for each in before.found if each.limb in limbs)
+    return contradictions_on(visit, limbs)
 
 
 def _open_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:

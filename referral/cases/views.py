@@ -11,7 +11,14 @@ from flask.typing import ResponseReturnValue
 from marshmallow import Schema
 
 from referral.cases.asking import take_up, turn_down
-from referral.cases.forms import FORMS, TEMPLATES, contradictions_on, form_page
+from referral.cases.forms import (
+    FORMS,
+    TEMPLATES,
+    contradictions_now,
+    contradictions_on,
+    form_page,
+    search_before,
+)
 from referral.cases.queries import measured_limbs
 from referral.cases.remarks import (
     AddObservation,
@@ -63,6 +70,7 @@ from referral.web.login import sign_in_required
 
 blueprint = Blueprint("cases", __name__)
 
+SEE_OTHER = 303
 KINDS = ", ".join(f"'{kind}'" for kind in TEMPLATES)
 
 Act = Callable[[Visit, Any], str]
@@ -148,14 +156,18 @@ def limit(number: int) -> ResponseReturnValue:
             raise Invalid("Choose a reading.", {"measure": ["There is no such reading."]})
         command = SetLimit(**given, unit=measure.unit, happened_on=visit.today)
         set_limit(visit.session, visit.access, command, visit.now)
-        return _home(visit, "" if _says_contradictions(visit) else "limits")
+        return _home(visit, "limits")
 
-    return _do(Sent(number, "limits", "The limit is set."), LimitForm(), act)
+    answer = make_response(_do(Sent(number, "limits", "The limit is set."), LimitForm(), act))
+    if answer.status_code == SEE_OTHER and _says_contradictions(number):
+        answer.location = url_for("desk.case", number=number)
+    return answer
 
 
-def _says_contradictions(visit: Visit) -> bool:
+def _says_contradictions(number: int) -> bool:
     """Say at once, at the head of the next page, which limits no plan can meet together."""
-    found = contradictions_on(visit, measured_limbs(visit.session, visit.access.case_id))
+    with reading_case(number) as visit:
+        found = contradictions_on(visit, measured_limbs(visit.session, visit.access.case_id))
     for each in found:
         which = "these limits together" if len(each.limits) > 1 else "this limit"
         flash(f"{each.limb}: no plan can meet {which}: {'; '.join(each.limits)}.", "caution")
@@ -199,12 +211,13 @@ def _withdrawal(visit: Visit, limit_id: UUID, reason: str) -> SetLimit:
 @sign_in_required
 def referral(number: int) -> ResponseReturnValue:
     """Send the referral to the farrier."""
+    before = search_before(number, request.form.getlist("limbs"))
 
     def act(visit: Visit, given: dict[str, Any]) -> str:
         given["limbs"] = tuple(given["limbs"])
         command = SendReferral(
             **given,
-            contradictions=contradictions_on(visit, given["limbs"]),
+            contradictions=contradictions_now(visit, given["limbs"], before),
             happened_on=visit.today,
             based_on=based_on() or visit.access.revision,
         )

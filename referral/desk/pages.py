@@ -19,7 +19,8 @@ from referral.films.guides import GuidesPage
 class DeskRow:
     """One case on the desk: what it waits for, and how it stands for whoever looks.
 
-    ``due`` is what is due beside the next reset: rechecks that are late, checks after fitting.
+    ``pressing`` is what makes it due or overdue; ``due`` is what else is due beside the next
+    reset: rechecks that are late, checks after fitting.
     """
 
     number: int
@@ -30,6 +31,7 @@ class DeskRow:
     standing: str
     turn: str | None
     due_on: date | None
+    pressing: DueItem | None
     due: tuple[DueItem, ...]
     asks: tuple[Ask, ...]
     has_red_flag: bool
@@ -340,6 +342,7 @@ class CasePage:
     medication: tuple[MedicationLine, ...]
     readings: tuple[ReadingTable, ...]
     plans: tuple[PlanLine, ...]
+    judged_by: str | None
     resets: tuple[ResetLine, ...]
     sheets: tuple[SheetLine, ...]
     sheet_count: int

@@ -17,6 +17,7 @@ from referral.cases.queries import latest_by_limb
 from referral.cases.timeline import by_entry
 from referral.cases.words import STAGES, bound_says, entry_says
 from referral.core.diary import DueItem, due_items
+from referral.core.rules.quiet import BOTH
 from referral.core.watch import asks_of
 from referral.core.workflow import Move, Role, Stage
 from referral.desk.pages import (
@@ -52,6 +53,7 @@ from referral.films.queries import as_measured
 from referral.horses.identity import shown_chip
 from referral.horses.pages import animal_says
 from referral.notices.models import Notice
+from referral.plans.summaries import summaries_told
 
 
 def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
@@ -95,7 +97,8 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         calls=call_lines(calls_in(read["noted"], texts), access, names),
         medication=medication_lines(notes_in(read["noted"], texts, Move.NOTE_MEDICATION)),
         readings=reading_tables(taken),
-        plans=plan_lines(read["plans"], access, names),
+        plans=plan_lines(read["plans"], _summaries(session, access, read), access, names),
+        judged_by=next((each.rulebook_sha256 for each in read["plans"]), None),
         resets=reset_lines(read["resets"]),
         sheets=sheet_lines(read["sheets"], read["signatures"]),
         sheet_count=read["sheet_count"][0].n,
@@ -110,11 +113,21 @@ def history_page(session: Session, access: CaseAccess) -> HistoryPage:
     return HistoryPage(
         access=access,
         horse=read["horse"][0].name,
-        plans=plan_lines(read["plans"], access, names),
+        plans=plan_lines(read["plans"], _summaries(session, access, read), access, names),
         resets=reset_lines(read["resets"]),
         sheets=sheet_lines(read["sheets"], read["signatures"]),
         timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
     )
+
+
+def _summaries(
+    session: Session, access: CaseAccess, read: Mapping[str, Sequence[Any]]
+) -> Mapping[UUID, str]:
+    """Return what was said of each plan's judging; counted again where both sides have a say."""
+    as_judged = {each.judgement_id: each.summary for each in read["plans"]}
+    if not {each.role for each in read["acknowledged"]} >= BOTH:
+        return as_judged
+    return summaries_told(session, access.case_id, as_judged)
 
 
 def _problem_lines(problems: Iterable[Any]) -> tuple[ProblemLine, ...]:

@@ -21,6 +21,7 @@ from referral.core.workflow import Move
 from referral.films.queries import select_films, select_reading_sets, select_readings
 from referral.horses.queries import select_animal
 from referral.notices.queries import select_unread
+from referral.plans.cautions import select_acknowledging
 from referral.plans.models import PlanRow
 from referral.plans.queries import select_plans
 from referral.resets.models import Reset
@@ -80,6 +81,7 @@ CASE_PAGE = Together(
     entries=_NEWEST,
     texts=select_texts(_SHOWN),
     plans=select_plans(CASE).where(PlanRow.n > bindparam("plans_after", type_=Integer())),
+    acknowledged=select_acknowledging(CASE),
     resets=select_resets(CASE).where(Reset.n > bindparam("resets_after", type_=Integer())),
     sheets=_NEW_SHEETS,
     sheet_count=select(func.count(Sheet.id).label("n")).where(Sheet.case_id == CASE),
@@ -93,6 +95,7 @@ HISTORY_PAGE = Together(
     entries=_TIMELINE,
     texts=select_texts(_ids(_TIMELINE, Entry.id).order_by(None)),
     plans=select_plans(CASE),
+    acknowledged=select_acknowledging(CASE),
     resets=select_resets(CASE),
     sheets=_SHEETS,
     signatures=select_signatures(_ids(_SHEETS, Sheet.id).order_by(None)),

@@ -70,7 +70,8 @@ def desk_rows(
         today = day_at(now, case.zone)
         entries = histories[case.id][0] if case.id in histories else ()
         state = on_day(state_of(each.happening for each in entries), today)
-        due = beside_reset(due_items(entries, today, has_owner=case.id in owned, state=state))
+        items = due_items(entries, today, has_owner=case.id in owned, state=state)
+        stood, pressing = _with_due(stands(state, mine[case.id], today), items, mine[case.id])
         rows.append(
             DeskRow(
                 number=case.number,
@@ -78,10 +79,11 @@ def desk_rows(
                 limbs=limbs.get(case.id, ()),
                 problem=problems.get(case.id, ""),
                 task=state.task,
-                standing=_with_due(stands(state, mine[case.id], today), due, mine[case.id]),
+                standing=stood,
+                pressing=pressing,
                 turn=state.turn.value if state.turn else None,
                 due_on=state.due_on,
-                due=due,
+                due=tuple(each for each in beside_reset(items) if each != pressing),
                 asks=asks_of(entries) if state.stage is not Stage.CLOSED else (),
                 has_red_flag=bool(state.live_flags),
                 unread=unread[case.id],
@@ -110,12 +112,19 @@ def beside_reset(items: Sequence[DueItem]) -> tuple[DueItem, ...]:
     )
 
 
-def _with_due(stands: str, due: Sequence[DueItem], roles: Sequence[Role]) -> str:
-    """Return how a case stands, with what else is due on it."""
-    mine = [each for each in due if each.shown_to & set(roles)]
-    if any(each.lateness in PASSED for each in mine) and stands in ("quiet", "waiting on them"):
-        return "overdue"
-    return "due" if mine and stands == "quiet" else stands
+def _with_due(
+    stood: str, items: Sequence[DueItem], roles: Sequence[Role]
+) -> tuple[str, DueItem | None]:
+    """Return how a case stands with all that is due on it, and what makes it due or overdue."""
+    if stood in ("closed", "waiting on you"):
+        return stood, None
+    mine = [each for each in beside_reset(items) if each.shown_to & set(roles)]
+    if stood in ("due", "overdue"):
+        mine = [each for each in items if each in mine or each.what is What.RESET]
+    late = next((each for each in mine if each.days_late), None)
+    if late is not None:
+        return "overdue", late
+    return ("due", mine[0]) if mine and stood != "waiting on them" else (stood, None)
 
 
 def with_owner(session: Session, ids: Sequence[UUID]) -> frozenset[UUID]:

@@ -172,15 +172,18 @@ def _cell(measured: Measured, code: str) -> ReadingCell | None:
 
 
 def plan_lines(
-    plans: Iterable[Any], access: CaseAccess, names: Mapping[UUID, str]
+    plans: Iterable[Any],
+    summaries: Mapping[UUID, str],
+    access: CaseAccess,
+    names: Mapping[UUID, str],
 ) -> tuple[PlanLine, ...]:
-    """Return plans of a case, with how each stands."""
+    """Return plans of a case, with how each stands; ``summaries`` stand by their judgement."""
     return tuple(
         PlanLine(
             n=plan.n,
             author=names.get(plan.author_id, plan.author_role),
             submitted_at=plan.submitted_at,
-            summary=plan.summary,
+            summary=summaries[plan.judgement_id],
             status=_plan_status(plan.n, plan.decision, access),
         )
         for plan in plans

@@ -59,7 +59,7 @@ def case(number: int) -> ResponseReturnValue:
     with reading_case(number) as visit:
         page = case_page(visit.session, visit.access, visit.today)
         book, today = visit.wired.rulebook, visit.now.date()
-        rules_moved = rules_have_moved(visit.session, visit.access, book, today)
+        rules_moved = rules_have_moved(visit.session, visit.access, page.judged_by, book, today)
     if page.unread:
         with wiring().database.transaction() as session:
             mark_read(session, page.access, visit.now)

@@ -10,8 +10,8 @@ from referral.cases.access import CaseAccess
 from referral.cases.models import Case
 from referral.cases.queries import case_state
 from referral.plans.backtest import Backtest, backtest_plans, undated
-from referral.plans.judging import Subject
 from referral.plans.queries import PlanView, plan_of, plans_of
+from referral.plans.subject import Subject
 from referral.rulebook.loader import Rulebook
 from referral.rulebook.overrides import effective_book
 

@@ -112,7 +112,7 @@ def text_of(session: Session, letter_id: UUID, settings: Settings) -> LetterText
 
 def _told(notice: Notice, part: Part, home: str) -> Told:
     link = f"{home}/cases/{part.number}"
-    return Told(part.number, mail_says(notice.kind), is_urgent(notice.kind), link)
+    return Told(part.number, mail_says(notice.kind, notice.facts), is_urgent(notice.kind), link)
 
 
 def _ending(settings: Settings, person_id: UUID, topics: list[Topic]) -> str:

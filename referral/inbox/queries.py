@@ -13,6 +13,7 @@ from referral.cases.models import Case, CaseMember, Entry
 from referral.cases.words import entry_says
 from referral.core.workflow import Role
 from referral.horses.models import Horse
+from referral.inbox.wording import rule_says
 from referral.notices.models import Letter, Notice
 from referral.notices.policy import MAIL_LOST, RECHECK_LATE, RULE_CHANGED, is_urgent
 from referral.notices.queries import unread_count
@@ -112,7 +113,8 @@ def _line(notice: Notice, entry: Entry | None, who: str, part: Part | None) -> I
     elif part is None:
         says = ""
     elif notice.kind == RULE_CHANGED:
-        who, says = "A rule of the vet’s practice", CHANGED
+        who = "A rule of the vet’s practice"
+        says = f"{CHANGED}. {rule_says(notice.facts)}" if notice.facts else CHANGED
     elif is_lost_mail:
         says = "could not be reached by mail; ring them if it cannot wait"
     else:

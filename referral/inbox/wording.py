@@ -4,6 +4,7 @@ A mail is not private: no horse, no person, no limb, no number but the case's ow
 """
 
 from collections.abc import Mapping
+from typing import Any
 
 from referral.core.workflow import Move
 from referral.notices.policy import RECHECK_LATE, RULE_CHANGED
@@ -43,10 +44,41 @@ SAYS: Mapping[Move, str] = {
 ADDED = "something was added to the record"
 
 
-def mail_says(kind: str) -> str:
-    """Return what a mail says of an entry, as the rest of a sentence that names its case."""
+def mail_says(kind: str, facts: Mapping[str, Any] | None = None) -> str:
+    """Return what a mail says of an entry, as the rest of a sentence that names its case.
+
+    A rule is named by its code alone: its title is the practice's own words, and what it answers
+    is of the record.
+    """
     if kind == RECHECK_LATE:
         return "a recheck is late"
     if kind == RULE_CHANGED:
-        return "a rule has changed since consent was given: look at the plan before it is fitted"
+        rule = f"rule {facts['rule']}" if facts else "a rule"
+        return f"{rule} has changed since consent was given: look at the plan before it is fitted"
     return SAYS.get(Move(kind), ADDED)
+
+
+VERDICTS: Mapping[str, str] = {
+    "not asked": "not asked",
+    "WITHIN": "within",
+    "OUTSIDE": "outside",
+    "TOO_CLOSE": "too close to call",
+    "CANNOT_TELL": "cannot be told",
+    "NOT_APPLICABLE": "does not apply",
+}
+SERIOUS = frozenset({"OUTSIDE", "TOO_CLOSE", "CANNOT_TELL"})
+"""Answers that are said with how serious they are."""
+
+
+def rule_says(facts: Mapping[str, Any]) -> str:
+    """Return which rule answers a plan otherwise, and how, in one sentence."""
+    answers = "; ".join(
+        f"{limb} {_answer(*before)} when it was judged, {_answer(*after)} now"
+        for limb, before, after in facts["answers"]
+    )
+    return f"{facts['rule']}, {facts['title']}, on plan {facts['plan_n']}: {answers}."
+
+
+def _answer(verdict: str, severity: str) -> str:
+    said = VERDICTS[verdict]
+    return f"{said} ({severity.replace('_', ' ')})" if verdict in SERIOUS else said

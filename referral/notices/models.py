@@ -32,7 +32,8 @@ class Notice(Base):
     """Something that happened on a case that a person should know.
 
     ``settled_at`` says since when no letter is to be made of it any more: it is in ``letter_id``,
-    or needs none. ``undelivered_id`` is the letter that a notice about lost mail speaks of.
+    or needs none. ``undelivered_id`` is the letter that a notice about lost mail speaks of,
+    ``facts`` what one without an entry tells of.
     """
 
     __tablename__ = "notice"
@@ -52,6 +53,7 @@ class Notice(Base):
     settled_at: Mapped[datetime | None]
     letter_id: Mapped[UUID | None] = mapped_column(ForeignKey("letter.id"))
     undelivered_id: Mapped[UUID | None] = mapped_column(ForeignKey("letter.id"))
+    facts: Mapped[dict[str, Any] | None]
 
 
 class MailChoice(Base):

@@ -1,8 +1,9 @@
 """Leaving a notice, and the mail's work with it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -17,11 +18,12 @@ SEE_TO_MAIL = "see_to_mail"
 
 @dataclass(frozen=True, slots=True)
 class Happened:
-    """What is told of: a case's entry, by its kind; or what came of itself, without an entry."""
+    """What is told of: a case's entry, by its kind; or what came of itself, by its facts."""
 
     case_id: UUID
     kind: str
     entry_id: UUID | None
+    facts: Mapping[str, Any] | None = None
 
 
 def tell(session: Session, people: Iterable[UUID], what: Happened, now: datetime) -> None:
@@ -35,6 +37,7 @@ def tell(session: Session, people: Iterable[UUID], what: Happened, now: datetime
                 kind=what.kind,
                 made_at=now,
                 entry_id=what.entry_id,
+                facts=dict(what.facts) if what.facts else None,
             )
         )
         see_to_mail(session, person_id, now)

@@ -11,8 +11,9 @@ from referral.cases.access import CaseAccess
 from referral.core.rules.finding import Finding
 from referral.core.rules.rule import Rule
 from referral.errors import Invalid
-from referral.plans.judging import Judged, Subject, judge_subject
+from referral.plans.judging import Judged, judge_subject
 from referral.plans.queries import PlanView, Wanted, subject_of
+from referral.plans.subject import Subject
 from referral.rulebook.loader import Rulebook
 
 ABSENT = ("not asked", "note")

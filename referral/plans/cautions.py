@@ -18,6 +18,7 @@ from referral.errors import Invalid
 from referral.plans.models import CautionAcknowledgement, FindingRow
 from referral.plans.queries import plan_of
 from referral.storage.ids import new_id
+from referral.storage.together import CaseId, Rows
 
 NONE_CHOSEN = "Tick the cautions that may stay folded."
 NO_REASON = "Say why: the other side reads it."
@@ -66,6 +67,15 @@ def acknowledged_on(session: Session, case_id: UUID) -> tuple[Acknowledged, ...]
     return tuple(
         Acknowledged(finding.limb, as_finding(finding), row.role, row.reason, name)
         for row, finding, name in rows
+    )
+
+
+def select_acknowledging(case_id: CaseId) -> Rows:
+    """Return the query for which sides have acknowledged anything on a case."""
+    return (
+        select(CautionAcknowledgement.role)
+        .where(CautionAcknowledgement.case_id == case_id)
+        .distinct()
     )
 
 

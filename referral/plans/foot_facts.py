@@ -16,13 +16,14 @@ from referral.core.measure.readings import Measured, Reading
 from referral.core.measure.stated import merge
 from referral.core.rules.derived import has_bar, has_wedge
 from referral.core.rules.facts import Lameness, Previous
+from referral.core.watch import OPPOSITE
 from referral.core.workflow import Move
 from referral.films.doubts import doubts_of
 from referral.films.models import Film
 from referral.films.queries import LimbBasis, is_guide, limb_basis, reading_sets
 from referral.plans.content import plan_from_content
 from referral.plans.fittings import fittings_of, reasoned_at
-from referral.plans.judging import PAIRS, FootFacts
+from referral.plans.subject import FootFacts
 
 OBSERVING = (Move.ADD_OBSERVATION.value, Move.RECORD_READINGS.value)
 """Entries in which a farrier says what was seen."""
@@ -73,7 +74,7 @@ def others_of(session: Session, case_id: UUID, planned: Iterable[str]) -> Mappin
     That is its newest film, its typed readings or both; guides from outside are none of it.
     """
     limbs = set(planned)
-    others = sorted({PAIRS[each] for each in limbs} - limbs)
+    others = sorted({OPPOSITE[each] for each in limbs} - limbs)
     read = {limb: _read(session, case_id, limb) for limb in others}
     return {limb: each for limb, each in read.items() if each.readings}
 

@@ -1,14 +1,8 @@
-"""Judge a plan, or what was fitted, limb by limb; build the content that an agreement binds.
-
-Everything here is computed from what it is given. The content's inputs part is
-compared as stored text, so nothing is ever recomputed from floats to see whether
-a plan is still the one that was judged.
-"""
+"""Judge a plan, or what was fitted, limb by limb; everything is computed from what is given."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date
-from typing import Any
 
 from referral.core.errors import CoreError, ImpossiblePlan
 from referral.core.measure.film import Film
@@ -16,66 +10,22 @@ from referral.core.measure.readings import Caveat, Measured, Profile
 from referral.core.predict.growth import OwnRates
 from referral.core.predict.plan import Plan
 from referral.core.predict.prediction import Prediction, predict
-from referral.core.rules.facts import Facts, Lameness, Opposite, Previous
-from referral.core.rules.finding import CaseLimit, Finding, Judgement
+from referral.core.rules.facts import Facts, Opposite
+from referral.core.rules.finding import Finding, Judgement
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.summary import WORST_ORDER
+from referral.core.watch import OPPOSITE
 from referral.errors import Invalid
-from referral.films.queries import LimbBasis, basis_record
+from referral.plans.agreement import inputs_record
 from referral.plans.content import plan_from_content
 from referral.plans.longest import longest_says
+from referral.plans.subject import CLUB, FootFacts, Subject
 from referral.rulebook.loader import Rulebook
-from referral.rulebook.overrides import Override, effective_book
+from referral.rulebook.overrides import effective_book
 from referral.storage.canonical import canonical_json, sha256_hex
 
 NOT_POSSIBLE = "fitted_not_possible"
 """The code of the warning that what was fitted does not go with the foot as measured."""
-
-
-PAIRS = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
-CLUB = "club_foot"
-
-
-@dataclass(frozen=True, slots=True)
-class FootFacts:
-    """What is known of one foot beside its film and plan.
-
-    ``observed`` was read on the bare foot itself or off a photo: it is judged, and nothing is
-    foretold from it. ``girth_mm`` is that of the coronet. How lame the horse goes says nothing of
-    what a plan does to the foot, so it is judged and no agreement is bound to it.
-    """
-
-    observed: Measured = field(default_factory=Measured)
-    film_doubts: tuple[str, ...] | None = None
-    previous: Previous | None = None
-    heels_damaged: bool | None = None
-    girth_mm: float | None = None
-    resets_in_device: int | None = None
-    lameness: Lameness | None = None
-    lameness_before: Lameness | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Subject:
-    """Everything one judging rests on, limb by limb; reasons are keyed ``LF.heel_trim_mm``.
-
-    ``others`` are the feet of a pair for which nothing is planned, as they were read; their
-    ``conditions`` count too. ``overrides`` is what the organisation of the case's vet has set in
-    the place of rules.
-    """
-
-    animal: str
-    conditions: Mapping[str, frozenset[str]]
-    bases: Mapping[str, LimbBasis]
-    plans: Mapping[str, Mapping[str, Any]]
-    limits: tuple[CaseLimit, ...]
-    facts: Facts
-    fitted: Mapping[str, Mapping[str, Any]] | None = None
-    reasons: Mapping[str, str] = field(default_factory=dict)
-    own: Mapping[str, OwnRates] = field(default_factory=dict)
-    feet: Mapping[str, FootFacts] = field(default_factory=dict)
-    others: Mapping[str, Measured] = field(default_factory=dict)
-    overrides: tuple[Override, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +92,7 @@ def summary_by_limb(said: Mapping[str, str]) -> str:
     """Return the sentences on all limbs as one, each with its limb where there are several."""
     if len(said) == 1:
         return next(iter(said.values()))
-    return " ".join(f"{limb}: {sentence}" for limb, sentence in said.items())
+    return " ".join(f"{limb}: {sentence}." for limb, sentence in said.items())
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +169,7 @@ def _judge_limb(
 
 def _opposite(subject: Subject, expected: Mapping[str, _Expected], limb: str) -> Opposite | None:
     """Return the other foot of the pair as it is to stand, or as it was last read."""
-    other = PAIRS[limb]
+    other = OPPOSITE[limb]
     is_club = CLUB in subject.conditions.get(other, frozenset())
     if other in expected:
         there = expected[other]
@@ -291,40 +241,3 @@ def _limb_facts(subject: Subject, expected: Mapping[str, _Expected], limb: str) 
         lameness=foot.lameness,
         lameness_before=foot.lameness_before,
     )
-
-
-def inputs_record(subject: Subject, rulebook_sha256: str) -> Mapping[str, Any]:
-    """Return what an agreement is bound to besides the findings, as plain JSON values."""
-    own = {limb: asdict(each) for limb, each in subject.own.items() if each != OwnRates()}
-    outside = {limb: _outside_record(foot) for limb, foot in subject.feet.items()}
-    return {
-        **({"own_rates": own} if own else {}),
-        "outside": {limb: each for limb, each in outside.items() if each},
-        "plan": {limb: dict(content) for limb, content in subject.plans.items()},
-        "as_fitted": None
-        if subject.fitted is None
-        else {limb: dict(content) for limb, content in subject.fitted.items()},
-        "limits": [
-            {key: _plain(value) for key, value in asdict(limit).items()} for limit in subject.limits
-        ],
-        "readings": {limb: basis_record(basis) for limb, basis in subject.bases.items()},
-        "animal": subject.animal,
-        "conditions": {limb: sorted(subject.conditions.get(limb, ())) for limb in subject.plans},
-        "rulebook": rulebook_sha256,
-    }
-
-
-def _outside_record(foot: FootFacts) -> Mapping[str, Any]:
-    """Return what was seen and read on the foot itself, as plain JSON values."""
-    readings = {code: [each.value, each.u] for code, each in foot.observed.readings.items()}
-    said = {
-        "readings": readings,
-        "heels_damaged": foot.heels_damaged,
-        "girth_mm": foot.girth_mm,
-        "film_doubts": list(foot.film_doubts) if foot.film_doubts else None,
-    }
-    return {key: value for key, value in said.items() if value not in (None, {})}
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401 - a field of a limit, a JSON value out
-    return value.isoformat() if isinstance(value, date) else value

@@ -17,7 +17,6 @@ from referral.core.measure.stated import merge
 from referral.core.predict.along import STRAIGHT_DEG, along_wall_mm
 from referral.core.rules.finding import CaseLimit, Finding
 from referral.core.rules.quiet import Acknowledged
-from referral.core.rules.summary import summary_of
 from referral.core.workflow import Move
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
@@ -27,11 +26,10 @@ from referral.plans.cautions import (
     OpenCaution,
     QuietCaution,
     acknowledged_on,
-    as_finding,
     open_of,
     quiet_of,
 )
-from referral.plans.judging import Judged, summary_by_limb
+from referral.plans.judging import Judged
 from referral.plans.models import FindingRow
 from referral.plans.queries import (
     PlanView,
@@ -44,6 +42,7 @@ from referral.plans.queries import (
 from referral.plans.record import predictions_record
 from referral.plans.rows import PLAN_FIELDS, PlanLine, ReadingRow, plan_lines, reading_rows
 from referral.plans.schemas import TRIMMED_BY, Walls, typed_from
+from referral.plans.summaries import summary_told
 from referral.rulebook.loader import Rulebook
 
 JOINTS: Mapping[str, str] = {
@@ -161,7 +160,7 @@ def plan_page(
         submitted_at=view.plan.submitted_at,
         words=view.plan.words,
         recheck=_recheck(view),
-        summary=summary_shown(shown, view.judgement.summary),
+        summary=summary_told({each.limb: each.findings for each in shown}, known),
         worst=view.judgement.worst,
         basis_sha256=view.judgement.basis_sha256,
         limbs=shown,
@@ -180,17 +179,6 @@ def plan_page(
         access=access,
         set_otherwise=_set_otherwise(view),
     )
-
-
-def summary_shown(limbs: Sequence[LimbShown], judged: str) -> str:
-    """Return the sentence that a page begins with: as judged, but what stays folded said apart."""
-    if not any(each.quiet for each in limbs):
-        return judged
-    said = {}
-    for each in limbs:
-        quiet = [as_finding(caution.finding) for caution in each.quiet]
-        said[each.limb] = summary_of([as_finding(row) for row in each.findings], quiet)
-    return summary_by_limb(said)
 
 
 def _set_otherwise(view: PlanView) -> tuple[SetOtherwise, ...]:
@@ -285,13 +273,13 @@ def _along_walls(content: Mapping[str, Any], predicted: Mapping[str, Any]) -> li
     ]
 
 
-def preview_limbs(
+def preview_of(
     session: Session,
     access: CaseAccess,
     judged: Judged,
     plans: Mapping[str, Mapping[str, Any]],
-) -> tuple[LimbShown, ...]:
-    """Return a plan that is not stored as its page would show it."""
+) -> tuple[tuple[LimbShown, ...], str]:
+    """Return a plan that is not stored as its page would show it, and the sentence on it."""
     limits = case_limits(session, access.case_id)
     record = predictions_record(judged)
     known = acknowledged_on(session, access.case_id)
@@ -300,7 +288,7 @@ def preview_limbs(
         limb, findings = each.limb, list(each.judgement.findings)
         fresh = limb_shown(limb, plans[limb], record[limb], findings, limits)
         shown.append(replace(fresh, quiet=quiet_of(limb, findings, known)))
-    return tuple(shown)
+    return tuple(shown), summary_told({each.limb: each.findings for each in shown}, known)
 
 
 @dataclass(frozen=True, slots=True)

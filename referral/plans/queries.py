@@ -18,8 +18,8 @@ from referral.core.workflow import Stage
 from referral.errors import NotFound
 from referral.films.queries import limb_basis
 from referral.horses.models import Horse
+from referral.plans.agreement import has_moved, inputs_record
 from referral.plans.foot_facts import farrier_words_of, foot_facts_of, others_of
-from referral.plans.judging import Subject, inputs_record
 from referral.plans.models import (
     Consent,
     FindingRow,
@@ -30,10 +30,10 @@ from referral.plans.models import (
     Waiver,
 )
 from referral.plans.own_growth import own_rates_of
+from referral.plans.subject import Subject
 from referral.rulebook.loader import Rulebook
 from referral.rulebook.overrides import effective_book
 from referral.rules.queries import book_on_case, overrides_on_case
-from referral.storage.canonical import canonical_json
 from referral.storage.together import CaseId, Rows
 
 RULES_COUNT = frozenset({Stage.REVIEW, Stage.AMENDED, Stage.SIGNING, Stage.CONSENT})
@@ -214,11 +214,18 @@ def _conditions(
 
 def select_plans(case_id: CaseId) -> Rows:
     """Return the query for the case's plans, newest first, with how each stands."""
-    judged = _newest(JudgementRow.summary, JudgementRow.judged_at, JudgementRow.id).where(
-        JudgementRow.plan_id == PlanRow.id, JudgementRow.reset_id.is_(None)
+    newest = (
+        select(JudgementRow.id)
+        .where(JudgementRow.plan_id == PlanRow.id, JudgementRow.reset_id.is_(None))
+        .order_by(JudgementRow.judged_at.desc(), JudgementRow.id.desc())
+        .limit(1)
+        .correlate(PlanRow)
     )
-    decided = _newest(Review.decision, Review.reviewed_at, Review.id).where(
-        Review.plan_id == PlanRow.id
+    decided = (
+        select(Review.decision)
+        .where(Review.plan_id == PlanRow.id)
+        .order_by(Review.reviewed_at.desc(), Review.id.desc())
+        .limit(1)
     )
     return (
         select(
@@ -226,50 +233,38 @@ def select_plans(case_id: CaseId) -> Rows:
             PlanRow.author_id,
             PlanRow.author_role,
             PlanRow.submitted_at,
-            judged.scalar_subquery().label("summary"),
+            JudgementRow.id.label("judgement_id"),
+            JudgementRow.summary,
+            JudgementRow.rulebook_sha256,
             decided.scalar_subquery().label("decision"),
         )
+        .join(JudgementRow, JudgementRow.id == newest.scalar_subquery())
         .where(PlanRow.case_id == case_id)
         .order_by(PlanRow.n.desc())
     )
 
 
-def _newest(what: Any, *when: Any) -> Rows:  # noqa: ANN401 - columns of the library's
-    return select(what).order_by(*(each.desc() for each in when)).limit(1)
+def rules_have_moved(
+    session: Session, access: CaseAccess, judged_by: str | None, rulebook: Rulebook, on: date
+) -> bool:
+    """Say whether the plan that waits for an answer was judged by other rules than judge now.
 
-
-def rules_have_moved(session: Session, access: CaseAccess, rulebook: Rulebook, on: date) -> bool:
-    """Say whether the plan that waits for an answer was judged by other rules than judge now."""
+    ``judged_by`` is the hash of the rules that judged it last.
+    """
     if access.state.stage not in RULES_COUNT:
         return False
-    judged = session.scalars(
-        select(JudgementRow.rulebook_sha256)
-        .join(PlanRow, PlanRow.id == JudgementRow.plan_id)
-        .where(
-            PlanRow.case_id == access.case_id,
-            PlanRow.n == access.state.plan_n,
-            JudgementRow.reset_id.is_(None),
-        )
-        .order_by(JudgementRow.judged_at.desc(), JudgementRow.id.desc())
-        .limit(1)
-    ).one()
-    return judged != book_on_case(session, access.case_id, rulebook, on).content_hash
+    return judged_by != book_on_case(session, access.case_id, rulebook, on).content_hash
 
 
 def is_stale(
     session: Session, access: CaseAccess, view: PlanView, rulebook: Rulebook, on: date
 ) -> bool:
-    """Say whether limits, readings, films or rules are other than when the plan was judged.
-
-    What is seen or measured on the outside of the foot asks for a plan to be judged again only
-    as long as nobody has agreed to it, a changed rule only as long as nobody has consented.
-    """
+    """Say whether what the plan was judged on is now another, as far as that still asks."""
     subject = subject_of(session, access, Wanted(plans=view.limbs))
     book = effective_book(rulebook, subject.overrides, on)
-    now = dict(inputs_record(subject, book.content_hash))
-    stored = json.loads(view.judgement.basis)["inputs"]
-    if view.agreed is not None:
-        now["outside"] = stored.get("outside")
-    if view.is_consented:
-        now["rulebook"] = stored["rulebook"]
-    return canonical_json(now) != canonical_json(stored)
+    return has_moved(
+        json.loads(view.judgement.basis)["inputs"],
+        inputs_record(subject, book.content_hash),
+        is_agreed=view.agreed is not None,
+        is_consented=view.is_consented,
+    )

@@ -39,8 +39,8 @@ def rule_teller(database: Database, book: Rulebook, now: Callable[[], datetime])
             concerned = concerned_by(session, organisation_id, change_id, book, moment)
 
         def finish(session: Session) -> None:
-            for case_id, people in concerned.items():
-                tell(session, people, Happened(case_id, RULE_CHANGED, None), moment)
+            for case_id, (people, facts) in concerned.items():
+                tell(session, people, Happened(case_id, RULE_CHANGED, None, facts), moment)
 
         return finish
 
@@ -49,8 +49,8 @@ def rule_teller(database: Database, book: Rulebook, now: Callable[[], datetime])
 
 def concerned_by(
     session: Session, organisation_id: UUID, change_id: UUID, book: Rulebook, now: datetime
-) -> Mapping[UUID, frozenset[UUID]]:
-    """Return whom a change of a rule concerns: vets and farriers, by case.
+) -> Mapping[UUID, tuple[frozenset[UUID], Mapping[str, Any]]]:
+    """Return whom a change of a rule concerns, vets and farriers, and what it changes, by case.
 
     Nobody, where another change of the rule has taken its place by now.
     """
@@ -59,9 +59,9 @@ def concerned_by(
     if in_force([each.override for each in changes], now.date()).get(mine.rule) is not mine:
         return {}
     return {
-        access.case_id: frozenset(people)
+        access.case_id: (frozenset(people), _facts(view, told))
         for access, view, people in _to_be_fitted(session, organisation_id, now)
-        if _is_answered_otherwise(session, access, view, _books(book, changes, view, now), mine)
+        if (told := _told(session, access, view, _books(book, changes, view, now), mine))
     }
 
 
@@ -98,15 +98,26 @@ def _books(
     return undated(before, today), undated(after, today)
 
 
-def _is_answered_otherwise(
+def _told(
     session: Session,
     access: CaseAccess,
     view: PlanView,
     books: tuple[Rulebook, Rulebook],
     changed: Override,
-) -> bool:
+) -> tuple[Change, ...]:
+    """Return the answers of the changed rule that are other than before, and worth a notice."""
     found = backtest_plans(session, [(access, view)], lambda _subject: books)
-    return any(each.rule == changed.rule and _tells(each) for each in found.changes)
+    return tuple(each for each in found.changes if each.rule == changed.rule and _tells(each))
+
+
+def _facts(view: PlanView, told: Sequence[Change]) -> Mapping[str, Any]:
+    """Return what a notice keeps: which rule, on which plan, and each answer before and now."""
+    return {
+        "plan_n": view.plan.n,
+        "rule": told[0].rule,
+        "title": told[0].title,
+        "answers": [[each.limb, list(each.before), list(each.after)] for each in told],
+    }
 
 
 def _tells(change: Change) -> bool:

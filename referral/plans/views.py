@@ -24,8 +24,7 @@ from referral.plans.pages import (
     PlanPage,
     plan_form_page,
     plan_page,
-    preview_limbs,
-    summary_shown,
+    preview_of,
 )
 from referral.plans.queries import plan_of
 from referral.plans.schemas import (
@@ -141,11 +140,10 @@ def preview(number: int) -> ResponseReturnValue:
             judged = judge_command(
                 visit.session, visit.access, command, visit.wired.rulebook, visit.now.date()
             )
-            limbs = preview_limbs(visit.session, visit.access, judged, command.limbs)
+            limbs, summary = preview_of(visit.session, visit.access, judged, command.limbs)
         except Invalid as error:
             html = render_template("plans/_preview_fault.html", error=error)
             return make_response(html, UNUSABLE)
-    summary = summary_shown(limbs, judged.summary)
     return render_template("plans/_preview.html", limbs=limbs, summary=summary)
 
 

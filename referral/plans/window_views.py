@@ -1,10 +1,14 @@
 """The window of plans that would meet every limit, for a plan that is being written."""
 
 import gzip
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from threading import Lock
 from typing import Any
+from uuid import UUID
 
-from flask import Blueprint, Response, json, render_template, request
+from flask import Blueprint, Response, abort, json, render_template, request
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
@@ -18,10 +22,14 @@ from referral.plans.service import SubmitPlan
 from referral.plans.window_answers import window_answer
 from referral.plans.windows import LimbWindow, limb_windows
 from referral.web.forms import load_form, load_json
-from referral.web.login import sign_in_required
+from referral.web.login import current_actor, sign_in_required
 
 blueprint = Blueprint("windows", __name__)
 
+TOO_MANY = 429
+_asking: set[UUID] = set()
+_turns = Lock()
+"""Held while somebody is written into or out of those whose question is being answered."""
 PACKED = 5
 """How hard an answer is packed: harder takes longer than it saves on a phone's line."""
 
@@ -46,7 +54,7 @@ class Asked:
 def ask() -> ResponseReturnValue:
     """Answer which trims and wedges would meet every limit, with nothing stored."""
     asked = _asked()
-    with reading_case(asked.case) as visit:
+    with _in_turn(current_actor().person_id), reading_case(asked.case) as visit:
         if not visit.access.may_ever(Move.SUBMIT_PLAN, Move.AMEND_PLAN):
             raise NotAllowed("Plans are written by the farrier, and changed by the vet.")
         command = asked.command(visit)
@@ -55,6 +63,20 @@ def ask() -> ResponseReturnValue:
         windows = limb_windows(subject, visit.wired.rulebook, visit.now.date())
     answers = [window_answer(each, drawn=_drawn(each, asked)) for each in windows]
     return _packed(json.dumps({"limbs": answers}, separators=(",", ":")))
+
+
+@contextmanager
+def _in_turn(person_id: UUID) -> Iterator[None]:
+    """Let a person ask one question at a time: a window is dear, and a newer one waits for it."""
+    with _turns:
+        if person_id in _asking:
+            abort(TOO_MANY)
+        _asking.add(person_id)
+    try:
+        yield
+    finally:
+        with _turns:
+            _asking.discard(person_id)
 
 
 def _asked() -> Asked:

@@ -19,7 +19,7 @@ from referral.core.rules.rule import Rulebook
 from referral.core.rules.window import Nearest, Window, WindowFoot, solve_window
 from referral.errors import Invalid
 from referral.plans.content import plan_from_content
-from referral.plans.judging import Subject
+from referral.plans.subject import Subject
 from referral.plans.window_svg import Mark, region_svg
 from referral.rulebook.overrides import effective_book
 from referral.web.written import number

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, aliased
 
 from referral.accounts.actor import Actor
@@ -33,13 +33,16 @@ class ChangeShown:
     set_at: datetime
 
 
-def changes_of(session: Session, organisations: Iterable[UUID]) -> tuple[ChangeShown, ...]:
+def changes_of(
+    session: Session, organisations: Iterable[UUID] | Select[UUID | None]
+) -> tuple[ChangeShown, ...]:
     """Return what these organisations have set, in the order in which it was written."""
+    theirs = organisations if isinstance(organisations, Select) else list(organisations)
     rows = session.execute(
         select(RuleChangeRow, Organisation.name, Person.name)
         .join(Organisation, Organisation.id == RuleChangeRow.organisation_id)
         .join(Person, Person.id == RuleChangeRow.set_by)
-        .where(RuleChangeRow.organisation_id.in_(list(organisations)))
+        .where(RuleChangeRow.organisation_id.in_(theirs))
         .order_by(RuleChangeRow.set_at, RuleChangeRow.id)
     ).all()
     return tuple(
@@ -117,7 +120,11 @@ def ids_of_others(session: Session, organisation_id: UUID) -> tuple[str, ...]:
 
 def practice_of_case(session: Session, case_id: UUID) -> UUID | None:
     """Return the organisation of the case's vet: of several, of the one who joined first."""
-    return session.scalars(
+    return session.scalars(_practice(case_id)).one_or_none()
+
+
+def _practice(case_id: UUID) -> Select[UUID | None]:
+    return (
         select(CaseMember.organisation_id)
         .where(
             CaseMember.case_id == case_id,
@@ -127,7 +134,7 @@ def practice_of_case(session: Session, case_id: UUID) -> UUID | None:
         )
         .order_by(CaseMember.since, CaseMember.id)
         .limit(1)
-    ).one_or_none()
+    )
 
 
 def cases_of_practice(session: Session, organisation_id: UUID) -> tuple[UUID, ...]:
@@ -148,7 +155,7 @@ def cases_of_practice(session: Session, organisation_id: UUID) -> tuple[UUID, ..
 
 def overrides_on_case(session: Session, case_id: UUID) -> tuple[Override, ...]:
     """Return what the organisation of the case's vet has set."""
-    return overrides_of(session, practice_of_case(session, case_id))
+    return tuple(each.override for each in changes_of(session, _practice(case_id)))
 
 
 def book_on_case(session: Session, case_id: UUID, book: Rulebook, on: date) -> Rulebook:

@@ -1,20 +1,26 @@
 /**
- * What a form would do, worked out by the server while it is filled in: the form is sent once
- * typing has paused, and the answer shown. A newer question takes the place of the one before.
+ * What a form would do, worked out by the server while it is filled in. Of each answer one question
+ * is on its way at most: what is typed meanwhile is asked, once and as it then stands, when that
+ * one is back, and what it says is not shown any more.
  */
 const UNUSABLE = 422;
+const TOO_MANY = 429;
+const AGAIN_MS = 150;
+const PATIENCE_MS = 20_000;
 const NO_ANSWER = "It could not be worked out. What you typed is still here.";
 const NO_SIGNAL = "No answer: it will be worked out when there is signal.";
 
 class Answer {
   #timer = 0;
-  #asking = null;
+  #isAsking = false;
+  #isStale = false;
 
   /**
-   * Ask at `address` what `form` would do. `also` are fields sent beside the form's own; `show`
-   * puts an answer into `target`, and `answered` is called whenever something stands there.
+   * Ask at `address` what `form` would do: at the key, or once typing has paused for `pauseMs`.
+   * `also` are fields sent beside the form's own; `show` puts an answer into `target`, and
+   * `answered` is called whenever something stands there.
    */
-  constructor({ form, address, target, pauseMs, also = {}, show = showPage, answered = () => {} }) {
+  constructor({ form, address, target, pauseMs = 0, also = {}, show = showPage, answered = () => {} }) {
     Object.assign(this, { form, address, target, pauseMs, also, show, answered });
     form.addEventListener("input", () => this.#soon());
     window.addEventListener("online", () => this.#soon());
@@ -23,30 +29,43 @@ class Answer {
 
   #soon() {
     window.clearTimeout(this.#timer);
-    this.#timer = window.setTimeout(() => this.ask(), this.pauseMs);
+    if (this.pauseMs) this.#timer = window.setTimeout(() => this.ask(), this.pauseMs);
+    else this.ask();
   }
 
   async ask() {
     window.clearTimeout(this.#timer);
-    this.#asking?.abort();
-    const asking = (this.#asking = new AbortController());
+    this.#isStale = true;
+    if (this.#isAsking) return;
+    this.#isAsking = true;
     this.target.setAttribute("aria-busy", "true");
+    while (this.#isStale) {
+      this.#isStale = false;
+      await this.#askOnce();
+    }
+    this.#isAsking = false;
+    this.target.removeAttribute("aria-busy");
+    this.answered();
+  }
+
+  async #askOnce() {
     try {
       const answer = await fetch(this.address, {
         method: "POST",
         body: this.#fields(),
         headers: { "X-CSRF-Token": this.form.elements.csrf_token.value },
-        signal: asking.signal,
+        signal: AbortSignal.timeout(PATIENCE_MS),
       });
+      if (answer.status === TOO_MANY) {
+        await new Promise((go) => window.setTimeout(go, AGAIN_MS));
+        this.#isStale = true;
+      }
+      if (this.#isStale) return;
       if (answer.ok || answer.status === UNUSABLE) await this.show(answer, this.target);
       else say(this.target, [NO_ANSWER]);
-    } catch (error) {
-      if (error.name === "AbortError") return;
+    } catch {
       say(this.target, [NO_SIGNAL]);
     }
-    if (asking !== this.#asking) return;
-    this.target.removeAttribute("aria-busy");
-    this.answered();
   }
 
   #fields() {
@@ -109,7 +128,7 @@ function planWindow(target) {
     taken = "";
   };
   const also = { case: target.dataset.case, draw: "yes" };
-  new Answer({ form, address: target.dataset.planWindow, target, pauseMs: 250, also, show });
+  new Answer({ form, address: target.dataset.planWindow, target, also, show });
   target.addEventListener("click", (event) => {
     const button = event.target.closest("[data-take]");
     if (!button) return;

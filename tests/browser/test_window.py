@@ -1,7 +1,9 @@
-"""The window while a plan is written: by keyboard, in one spoken sentence, the last asked alone."""
+"""The window while a plan is written: by keyboard, in one spoken sentence, asked at the key."""
+
+import re
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from referral.app import create_app
 from referral.rulebook.loader import load_rulebook
@@ -63,36 +65,88 @@ def test_a_fault_is_told_and_what_is_unfolded_stays_so(form):
     expect(window.locator("details").first).to_have_attribute("open", "")
 
 
-@pytest.mark.parametrize("form", ["desk"], indirect=True)
-def test_while_typing_goes_on_nothing_is_asked_and_then_once(form):
+class Line:
+    """The line to the server for a window's questions: each waits here until it is let go."""
+
+    def __init__(self, form: Page) -> None:
+        self.form = form
+        self.waiting: list[Route] = []
+        self.asked: list[str] = []
+        form.route("**/api/window", self._hold)
+
+    def _hold(self, route: Route) -> None:
+        self.waiting.append(route)
+        (typed,) = re.findall(r'name="LF-toe_trim_mm"\r\n\r\n([^\r]*)', route.request.post_data)
+        self.asked.append(typed)
+
+    def type(self, number: str) -> None:
+        self.form.locator("[name=LF-toe_trim_mm]").fill(number)
+
+    def next(self) -> Route:
+        """Return the question that waits, once it has come."""
+        for _look in range(500):
+            if self.waiting:
+                return self.waiting.pop()
+            self.form.wait_for_timeout(10)
+        raise AssertionError("no question came")
+
+    def settle(self) -> None:
+        """Let whatever the page has begun reach the line."""
+        self.form.evaluate("() => new Promise((done) => requestAnimationFrame(() => done()))")
+        self.form.wait_for_function("() => document.readyState === 'complete'")
+
+
+@pytest.fixture
+def line(form) -> Line:
     expect(form.locator("[data-plan-window] svg").first).to_be_visible()
-    form.wait_for_load_state("networkidle")
-    asked = []
-    form.on("request", lambda each: asked.append(each) if "/api/window" in each.url else None)
-    field = form.locator("[name=LF-toe_trim_mm]")
-    with form.expect_response("**/api/window"):
-        for number in ("1", "2", "3"):
-            field.fill(number)
-    form.wait_for_load_state("networkidle")
-    assert len(asked) <= 2
-    assert "this plan" in form.locator("[data-plan-window]").inner_text().lower()
+    expect(form.locator("[data-plan-window][aria-busy]")).to_have_count(0)
+    return Line(form)
 
 
 @pytest.mark.parametrize("form", ["desk"], indirect=True)
-def test_an_answer_that_comes_late_never_stands_over_a_newer_one(form):
+def test_it_is_asked_at_the_key_and_not_after_a_pause(form, line):
+    form.clock.install()
+    form.clock.pause_at("2027-01-01")  # no timer of the page's runs any more
+    line.type("1")
+    line.next().continue_()
+    assert line.asked == ["1"]
+
+
+@pytest.mark.parametrize("form", ["phone", "desk"], indirect=True)
+def test_one_question_is_on_its_way_and_the_last_that_was_typed_is_shown(form, line):
+    line.type("a lot")
+    first = line.next()
+    for number in ("1", "2", "3", "4"):
+        line.type(number)
+        line.settle()
+    assert line.asked == ["a lot"]
+    first.continue_()
+    second = line.next()
+    # the answer to what stands there no more is not shown, not even for a moment
+    expect(form.locator("[data-plan-window][aria-busy]")).to_have_count(1)
+    for place in ("[data-plan-window]", "[data-window-said]"):
+        expect(form.locator(place)).not_to_contain_text("Write a number")
+    second.continue_()
+    expect(form.locator("[data-plan-window][aria-busy]")).to_have_count(0)
+    expect(form.locator("[data-window-said]")).to_contain_text("LF: ")
+    assert line.asked == ["a lot", "4"]
+
+
+@pytest.mark.parametrize("form", ["desk"], indirect=True)
+def test_an_answer_without_signal_is_said_and_the_next_key_asks_again(form, line):
+    line.type("1")
+    line.next().abort()
+    expect(form.locator("[data-plan-window]")).to_contain_text("when there is signal")
+    line.type("2")
+    line.next().continue_()
     expect(form.locator("[data-plan-window] svg").first).to_be_visible()
-    form.wait_for_load_state("networkidle")
-    held = []
 
-    def hold(route):
-        held.append(route)
 
-    form.route("**/api/window", hold)
-    field, said = form.locator("[name=LF-toe_trim_mm]"), form.locator("[data-window-said]")
-    with form.expect_request("**/api/window"):
-        field.fill("a lot")
-    with form.expect_request("**/api/window"):
-        field.fill("4")
-    held[-1].continue_()
-    expect(said).to_contain_text("LF: ")
-    expect(form.locator("[data-plan-window]")).not_to_contain_text("Write a number")
+@pytest.mark.parametrize("form", ["desk"], indirect=True)
+def test_where_the_server_is_busy_with_ones_last_question_it_is_asked_again(form, line):
+    line.type("1")
+    line.next().fulfill(status=429)
+    line.next().continue_()
+    expect(form.locator("[data-plan-window][aria-busy]")).to_have_count(0)
+    expect(form.locator("[data-window-said]")).to_contain_text("LF: ")
+    assert line.asked == ["1", "1"]

@@ -103,6 +103,37 @@ def test_the_summary_counts_what_is_acknowledged_apart(yard):
         assert counted(after, "limits? broken") < counted(before, "limits? broken")
 
 
+def listed(yard, n):
+    """Return what the case page's list says of a plan."""
+    line = yard.open("vet").text.partition(f'/plans/{n}">Plan {n}</a>')[2]
+    return line.partition("<br>")[2].partition("</li>")[0]
+
+
+def test_the_list_of_plans_says_what_the_plans_own_page_says(yard):
+    assert listed(yard, 1) == summary_on(yard.open("vet", "/plans/1"))
+    acknowledge(yard, "vet")
+    assert listed(yard, 1) == summary_on(yard.open("vet", "/plans/1"))
+    acknowledge(yard, "farrier")
+    yard.submit()
+    for n in (1, 2):
+        assert listed(yard, n) == summary_on(yard.open("vet", f"/plans/{n}"))
+        assert counted(listed(yard, n), "acknowledged") >= 1
+
+
+def test_a_plan_of_two_feet_says_of_each_what_is_its(app, database):
+    yard = a_yard(app, database)
+    yard.refer()
+    yard.readings(limb="RF")
+    both = {"limbs": ["LF", "RF"], "urgency": "routine", "goals": "Both fores alike"}
+    yard.done("vet", "/referrals/new", "/referrals", both)
+    yard.done("farrier", "", "/acknowledgements", {})
+    right = {key.replace("LF-", "RF-"): value for key, value in PLAN.items() if "LF-" in key}
+    yard.submit(**right)
+    sentence = r"[^.:]+(: [^.:]+)?\."  # a reason follows a colon
+    for said in (listed(yard, 1), summary_on(yard.open("vet", "/plans/1"))):
+        assert re.fullmatch(f"LF: {sentence} RF: {sentence}", said), said
+
+
 def test_the_preview_is_as_quiet_as_the_plan_will_be(yard):
     for who in ("vet", "farrier"):
         assert acknowledge(yard, who).status_code == 303

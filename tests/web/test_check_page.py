@@ -95,6 +95,8 @@ def test_the_file_at_its_code_tells_who_signed_as_what(app, story):
     assert "Issued here, signed, and unchanged" in answer.text
     assert story.cast.vet.name in answer.text
     assert "Vet" in answer.text
+    assert "Certificate of" not in answer.text  # the instance's own names nobody else
+    assert "<dd>–</dd>" not in main_of(answer)
     changed = send(Browser(app), f"/check/{row.id}", pdf + b"\n%\n")
     assert "This instance did not issue this file as it is." in changed.text
     none = Browser(app)

@@ -1,8 +1,11 @@
 """A vet sees which limits contradict each other before the referral goes out."""
 
+from dataclasses import replace
+
 import pytest
 
-from tests.web.yard import a_yard, words_of
+from referral.cases import views
+from tests.web.yard import a_yard, hidden_in, words_of
 
 GOALS = {"limbs": "LF", "urgency": "routine", "goals": "Palmar angle up to 3 by spring"}
 NOTICE = "No plan can meet these limits together"
@@ -80,3 +83,51 @@ def test_setting_a_limit_says_at_once_what_it_contradicts(yard):
     said = words_of(yard.open("vet"))
     assert "LF: no plan can meet these limits together" in said
     assert "LF: no plan can meet" not in words_of(yard.open("vet"))
+
+
+@pytest.fixture
+def searches(yard, app):
+    """Return, of each search that is made, which limbs it was for and whether anything waits."""
+    wired = app.extensions["referral"]
+    made = []
+
+    def search(session, access, limbs, on):
+        holds_others_up = session.get_bind().get_execution_options().get("writes", False)
+        made.append((*limbs, holds_others_up))
+        return wired.contradictions(session, access, limbs, on)
+
+    app.extensions["referral"] = replace(wired, contradictions=search)
+    return made
+
+
+def test_the_search_keeps_nobody_else_from_writing(yard, searches):
+    contradict(yard)
+    yard.readings(limb="RF")
+    searches.clear()
+    assert send(yard, contradiction_reason="First the angle, the wall next time").status_code == 303
+    # once for the form, of every foot that was read, and once for what is sent
+    assert searches == [("LF", "RF", False), ("LF", False)]
+    assert "limits contradict each other" in words_of(yard.open("farrier"))
+
+
+def test_a_limit_that_is_set_after_the_search_is_searched_for_again(yard, monkeypatch):
+    form = yard.open("vet", "/referrals/new")
+    fields = {**hidden_in(form, f"{yard.home}/referrals"), **GOALS}
+    fields.pop("revision")  # which would be refused as out of date before anything else
+    search = views.search_before
+
+    def and_then_a_limit(*asked):
+        before = search(*asked)
+        assert before.found == ()
+        contradict(yard)
+        return before
+
+    monkeypatch.setattr(views, "search_before", and_then_a_limit)
+    refused = yard.browser("vet").post(f"{yard.home}/referrals", fields)
+    assert refused.status_code == 422
+    assert 'id="contradiction_reason-fault"' in refused.text
+
+
+def test_a_limit_is_set_before_it_is_asked_what_it_contradicts(yard, searches):
+    contradict(yard)
+    assert searches == [("LF", False)]

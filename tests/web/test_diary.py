@@ -86,14 +86,21 @@ def test_a_check_after_fitting_that_nobody_made_is_shown_to_a_named_person(app, 
     clock.move(days=2)
     owner = words_of(yard("owner").get("/diary"))
     assert "Check after fitting" in owner.partition("Waiting on you")[2]
-    for who in ("owner", "vet", "farrier"):
+    for who in ("vet", "farrier"):
         assert "Check after fitting, owner: by" in words_of(yard(who).get("/"))
+    assert "Due: check after fitting, owner, 29 Nov 2026" in words_of(yard("owner").get("/"))
     clock.move(days=2)
-    assert "Check after fitting, owner: 1 day late" in words_of(yard("vet").get("/"))
+    # fitted on 26 Nov, so to be looked at until the 29th (24-72 h); the reset itself is not due yet
+    assert "Check after fitting, owner: 1 day late, 29 Nov 2026" in words_of(yard("vet").get("/"))
+    mine = words_of(yard("owner").get("/"))
+    assert "Overdue by 1 day: check after fitting, owner, 29 Nov 2026" in mine
+    assert "Next reset 31 Dec 2026" in mine
+    assert mine.count("Overdue") == 1
     late = words_of(yard("owner").get("/diary")).partition("Waiting on you")[0]
     assert "Check after fitting" in late
     assert f"{story.cast.owner.name}, owner" in late
     clock.move(days=60)
+    assert "Overdue by 61 days: check after fitting" in words_of(yard("owner").get("/"))
     alert = words_of(yard("farrier").get("/diary")).partition("Waiting on you")[0]
     for said in ("Next reset", "Recheck", f"{story.cast.vet.name}, vet", "days late"):
         assert said in alert

@@ -70,12 +70,18 @@ def test_its_owner_is_told_after_seven_days_the_coordinators_after_fourteen_each
 
 def test_it_is_a_caution_and_then_an_alert_on_the_desk_the_case_and_in_the_diary(yard, clock):
     set_for(yard)
-    for days, said in ((7, "Recheck, vet: 1 day late"), (7, "8 days late"), (7, "15 days late")):
+    for days, late in ((7, "1 day"), (7, "8 days"), (7, "15 days")):
         work(yard, clock, days=days)
+        day = "1 Dec 2026"
+        pressing = f"Overdue by {late}: recheck, vet, {day}"
+        beside = f"Recheck, vet: {late} late, {day}"
+        assert pressing in words_of(yard.browser("vet").get("/"))
+        # the farrier has the case's own turn besides, and it presses once it is a caution
+        desk = words_of(yard.browser("farrier").get("/"))
+        assert (beside in desk) != (pressing in desk)
         for who in ("vet", "farrier"):
-            assert said in words_of(yard.browser(who).get("/"))
-            assert said in words_of(yard.open(who))
-        assert said.removeprefix("Recheck, vet: ") in words_of(yard.browser("vet").get("/diary"))
+            assert beside in words_of(yard.open(who))
+        assert f"{late} late" in words_of(yard.browser("vet").get("/diary"))
     assert "badge-bad" in yard.browser("vet").get("/").text
 
 

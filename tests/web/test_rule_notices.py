@@ -58,6 +58,11 @@ def test_vet_and_farrier_are_told_once_and_the_agreement_stands(app, story, cloc
     for who in ("vet", "farrier"):
         page = words_of(browser_of(app, story, who).get("/notices"))
         assert "A rule of the vet’s practice has changed since consent" in page
+        # five weeks are planned, and the practice sets cautions at 4 and at 4.5
+        assert (
+            "R22, Weeks to the next reset, on plan 1: "
+            "LF within when it was judged, outside (caution) now." in page
+        )
     vet = browser_of(app, story, "vet")
     assert STALE not in words_of(vet.get("/cases/1/plans/1"))
 

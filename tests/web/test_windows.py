@@ -4,10 +4,12 @@ import gzip
 import html
 import json
 import re
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from referral.core.rules.finding import CaseLimit
+from referral.plans import window_views
 from tests.web.yard import PLAN, a_yard, words_of
 
 FLAT = {"LF-wedge_deg": "0", "LF-toe_trim_mm": "0"}
@@ -218,3 +220,26 @@ def test_an_answer_is_packed_for_a_slow_line_and_is_small(yard):
     assert gzip.decompress(packed.data) == plain.data
     assert len(packed.data) < 8_000
     assert len(plain.data) < 40_000
+
+
+def test_a_person_asks_one_question_at_a_time_and_nobody_else_waits_for_it(yard, monkeypatch):
+    answer, beside = window_views.limb_windows, []
+    for who in ("farrier", "vet"):
+        yard.browser(who)
+
+    def meanwhile(*given):
+        monkeypatch.setattr(window_views, "limb_windows", answer)
+        with ThreadPoolExecutor() as others:
+            asked = others.map(lambda who: ask(yard, who).status_code, ("farrier", "vet"))
+            beside.extend(asked)
+        return answer(*given)
+
+    monkeypatch.setattr(window_views, "limb_windows", meanwhile)
+    assert ask(yard).status_code == 200
+    assert beside == [429, 200]
+    assert ask(yard).status_code == 200
+
+
+def test_a_question_that_fails_leaves_the_next_its_turn(yard):
+    assert ask(yard, **{"LF-toe_trim_mm": "a lot"}).status_code == 422
+    assert ask(yard).status_code == 200

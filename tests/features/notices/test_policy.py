@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from referral.core.workflow import Move, Role
-from referral.inbox.wording import ADDED, SAYS, mail_says
+from referral.inbox.wording import ADDED, SAYS, mail_says, rule_says
 from referral.notices.policy import (
     MAIL_LOST,
     RULE_CHANGED,
@@ -119,6 +119,22 @@ def test_every_move_has_its_topic_and_its_words():
     assert not set(SAYS) & said
 
 
-def test_a_rule_changed_after_consent_is_of_the_plan_and_its_mail_names_nothing():
+def test_a_rule_changed_after_consent_is_of_the_plan_and_its_mail_names_its_code_alone():
     assert topic_of(RULE_CHANGED) is Topic.PLAN
     assert "since consent" in mail_says(RULE_CHANGED)
+    facts = {"rule": "R22", "title": "Weeks", "plan_n": 2, "answers": [["LF", *ANSWERS]]}
+    said = mail_says(RULE_CHANGED, facts)
+    assert said.startswith("rule R22 has changed since consent")
+    assert not any(word in said for word in ("Weeks", "LF", "outside", "plan 2"))
+
+
+ANSWERS = (["WITHIN", "caution"], ["OUTSIDE", "breach"])
+
+
+def test_the_inbox_says_which_rule_answers_which_plan_otherwise_and_how():
+    rows = [["LF", *ANSWERS], ["RF", ["not asked", "note"], ["TOO_CLOSE", "red_flag"]]]
+    facts = {"rule": "R22", "title": "Weeks", "plan_n": 2, "answers": rows}
+    assert rule_says(facts) == (
+        "R22, Weeks, on plan 2: LF within when it was judged, outside (breach) now; "
+        "RF not asked when it was judged, too close to call (red flag) now."
+    )
