@@ -18,6 +18,7 @@ from referral.cases import handing_views as cases_handing_views
 from referral.cases import joining_views as cases_joining_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
+from referral.cases.lapses import TELL_OF_LAPSE, lapse_teller
 from referral.desk import diary_views as desk_diary_views
 from referral.desk import horse_views as desk_horse_views
 from referral.desk import recording_views as desk_recording_views
@@ -136,6 +137,7 @@ def worker_of(wired: Wiring) -> Worker:
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
         REMIND: recheck_reminder(wired.now),
+        TELL_OF_LAPSE: lapse_teller(wired.now),
         TELL_OF_RULE: rule_teller(wired.database, wired.rulebook, wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
     }

@@ -18,12 +18,13 @@ LONGEST_NAME = 60
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One line of a letter: which case, what happened in words of a mail, where to look."""
+    """One line of a letter: of which case, what happened in words of a mail, where to look."""
 
-    number: int
+    lead: str
     says: str
     is_urgent: bool
     link: str
+    link_says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +91,11 @@ def message_id(letter_id: UUID, sender: str) -> str:
 def subject_of(told: Sequence[Told]) -> str:
     """Return one line that says what waits, and nothing of what is in the record."""
     if len(told) == 1:
-        return f"Case {told[0].number}: {told[0].says}"
-    numbers = sorted({each.number for each in told})
-    if len(numbers) == 1:
-        return f"Case {numbers[0]}: {len(told)} things are new"
-    return f"{len(told)} things are new on {len(numbers)} cases"
+        return f"{told[0].lead}: {told[0].says}"
+    leads = {each.lead for each in told}
+    if len(leads) == 1:
+        return f"{told[0].lead}: {len(told)} things are new"
+    return f"{len(told)} things are new on your cases"
 
 
 def _in_header(name: str) -> str:

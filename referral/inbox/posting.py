@@ -17,9 +17,9 @@ from referral.accounts.models import Person
 from referral.cases.models import CaseMember, Entry
 from referral.core.workflow import Role
 from referral.inbox.letters import LetterText, Told, mail_of
-from referral.inbox.queries import Part, notices_in, parts_of
+from referral.inbox.queries import Part, notices_in, part_shown, parts_of
 from referral.inbox.tokens import token_for
-from referral.inbox.wording import mail_says
+from referral.inbox.wording import mail_says, office_says
 from referral.notices.models import Letter, Notice
 from referral.notices.policy import (
     MAIL_LOST,
@@ -42,6 +42,8 @@ FIRST_WAIT = timedelta(minutes=1)
 PATIENCE_S = 10.0
 """For each answer of the server, so that a whole conversation ends within a worker's lease."""
 PERMANENT = 500
+
+OF_THE_OFFICE, NOTICES = "A case of your organisation’s", "Open your notices"
 
 
 class Refused(Exception):
@@ -84,11 +86,8 @@ def text_of(session: Session, letter_id: UUID, settings: Settings) -> LetterText
     notices = notices_in(session, letter_id)
     parts = parts_of(session, person.id, {each.case_id for each in notices})
     wishes = wishes_of(session, person.id, settings.zone)
-    kept = [
-        (each, parts[each.case_id])
-        for each in notices
-        if each.case_id in parts and is_wanted(wishes, each.kind, parts[each.case_id].roles)
-    ]
+    shown = [(each, part) for each in notices if (part := part_shown(each, parts))]
+    kept = [(each, part) for each, part in shown if is_wanted(wishes, each.kind, part.roles)]
     if not kept:
         return None
     home = settings.public_address
@@ -111,8 +110,12 @@ def text_of(session: Session, letter_id: UUID, settings: Settings) -> LetterText
 
 
 def _told(notice: Notice, part: Part, home: str) -> Told:
+    urgent = is_urgent(notice.kind)
+    if part.number is None:
+        return Told(OF_THE_OFFICE, office_says(notice.kind), urgent, f"{home}/notices", NOTICES)
+    name = f"case {part.number}"
     link = f"{home}/cases/{part.number}"
-    return Told(part.number, mail_says(notice.kind), is_urgent(notice.kind), link)
+    return Told(name.capitalize(), mail_says(notice.kind), urgent, link, f"Open {name}")
 
 
 def _ending(settings: Settings, person_id: UUID, topics: list[Topic]) -> str:

@@ -6,7 +6,7 @@ A mail is not private: no horse, no person, no limb, no number but the case's ow
 from collections.abc import Mapping
 
 from referral.core.workflow import Move
-from referral.notices.policy import RECHECK_LATE, RULE_CHANGED
+from referral.notices.policy import FLAG_LAPSED, RECHECK_LATE, RULE_CHANGED
 
 SAYS: Mapping[Move, str] = {
     Move.OPEN_CASE: "a case was opened with you",
@@ -43,10 +43,28 @@ SAYS: Mapping[Move, str] = {
 ADDED = "something was added to the record"
 
 
+OF_ITSELF: Mapping[str, str] = {
+    RECHECK_LATE: "a recheck is late",
+    RULE_CHANGED: "a rule has changed since consent was given: look at the plan before it is fitted",
+    FLAG_LAPSED: "a red flag is live again, as the day it was managed until has passed: look now",
+}
+
+OFFICE_SAYS: Mapping[str, str] = {
+    Move.ASK_EXAMINATION: "an examination is asked for",
+    Move.ASK_QUESTION: "a question of the farrier’s waits for the vet",
+    Move.SEND_REFERRAL: "a referral waits to be acknowledged",
+    Move.RAISE_FLAG: "a red flag was raised and waits for the vet’s answer",
+    FLAG_LAPSED: "a red flag is live again and waits for the vet’s answer",
+    RECHECK_LATE: "a recheck is late",
+}
+"""What the office of somebody on a case is told, as the rest of a sentence; nothing of the foot."""
+
+
 def mail_says(kind: str) -> str:
     """Return what a mail says of an entry, as the rest of a sentence that names its case."""
-    if kind == RECHECK_LATE:
-        return "a recheck is late"
-    if kind == RULE_CHANGED:
-        return "a rule has changed since consent was given: look at the plan before it is fitted"
-    return SAYS.get(Move(kind), ADDED)
+    return OF_ITSELF.get(kind) or SAYS.get(Move(kind), ADDED)
+
+
+def office_says(kind: str) -> str:
+    """Return what the office of somebody on a case is told, in the inbox as in a mail."""
+    return OFFICE_SAYS[kind]

@@ -17,8 +17,21 @@ RECHECK_LATE = "recheck_late"
 RULE_CHANGED = "rule_changed"
 """The kind of a notice that a rule changed after a plan was consented to; it comes on a day."""
 
+FLAG_LAPSED = "flag_lapsed"
+"""The kind of a notice that a red flag is managed no longer; it comes on the day after its last."""
+
 RESPONSIBLE = frozenset({Role.VET, Role.FARRIER})
 """Who must act on a red flag, and so cannot be without its mail."""
+
+
+_OFFICES: Mapping[str, frozenset[Role]] = {
+    Move.ASK_EXAMINATION: frozenset({Role.VET}),
+    Move.ASK_QUESTION: frozenset({Role.VET}),
+    Move.SEND_REFERRAL: frozenset({Role.FARRIER}),
+    Move.RAISE_FLAG: RESPONSIBLE,
+    FLAG_LAPSED: frozenset({Role.VET}),
+    RECHECK_LATE: frozenset(Role),
+}
 
 
 class Topic(StrEnum):
@@ -76,8 +89,15 @@ class Wishes:
     quiet_until: int | None = None
 
 
+def offices_told(kind: str) -> frozenset[Role]:
+    """Return whose offices are told of this: the coordinators of whom it waits on."""
+    return _OFFICES.get(kind, frozenset())
+
+
 def topic_of(kind: str) -> Topic:
     """Return what a kind of entry is about; whatever is added to the record is the record's."""
+    if kind == FLAG_LAPSED:
+        return Topic.RED_FLAG
     if kind == RECHECK_LATE:
         return Topic.RESET
     if kind == RULE_CHANGED:
@@ -87,7 +107,7 @@ def topic_of(kind: str) -> Topic:
 
 def is_urgent(kind: str) -> bool:
     """Say whether mail of this kind waits for nothing."""
-    return kind == Move.RAISE_FLAG
+    return kind in (Move.RAISE_FLAG, FLAG_LAPSED)
 
 
 def is_wanted(wishes: Wishes, kind: str, roles: Collection[Role]) -> bool:
