@@ -3,7 +3,6 @@
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
-
 MORNING = time(7)
 """When people are told of what comes of itself on a day, by the clock of the yard."""
 

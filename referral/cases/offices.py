@@ -31,7 +31,7 @@ def office_people(session: Session, case_id: UUID, roles: Collection[Role]) -> f
     return frozenset(session.scalars(theirs))
 
 
-def offices_of(person_id: UUID) -> Select[UUID]:
+def offices_of(person_id: UUID) -> Select[UUID | None]:
     """Return the query for the organisations that this person coordinates now."""
     return select(Membership.organisation_id).where(
         Membership.person_id == person_id,

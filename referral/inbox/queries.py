@@ -35,8 +35,7 @@ OF_ITSELF: Mapping[str, tuple[str, str]] = {
     ),
     FLAG_LAPSED: (
         "A red flag",
-        "was managed until a day that has passed: it is live again, and plans and planned work "
-        "wait until the vet has answered it",
+        "was managed until a day that has passed: it is live again, and planned work waits",
     ),
 }
 """What a notice says that comes without an entry: the beginning of its sentence, and the rest."""

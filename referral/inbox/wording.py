@@ -45,7 +45,7 @@ ADDED = "something was added to the record"
 
 OF_ITSELF: Mapping[str, str] = {
     RECHECK_LATE: "a recheck is late",
-    RULE_CHANGED: "a rule has changed since consent was given: look at the plan before it is fitted",
+    RULE_CHANGED: "a rule has changed since consent: look at the plan before it is fitted",
     FLAG_LAPSED: "a red flag is live again, as the day it was managed until has passed: look now",
 }
 

@@ -1,4 +1,4 @@
-"""What an office is told: what waits on its organisation, as far as the diary shows, and no more."""
+"""What an office is told: what waits on its people, as far as the diary shows, and no more."""
 
 import pytest
 from sqlalchemy import select
@@ -68,8 +68,8 @@ def test_a_question_is_told_to_the_practices_office_and_not_to_the_forges(yard):
 
 def test_a_referral_was_told_to_the_forges_office(yard):
     assert "Nothing yet" in told(yard, "office")
-    yard.done("vet", "/referrals/new", "/referrals",
-              {"limbs": "LF", "urgency": "routine", "goals": "Palmar angle up to 3° by spring"})  # fmt: skip
+    again = {"limbs": "LF", "urgency": "routine", "goals": "Palmar angle up to 3° by spring"}
+    yard.done("vet", "/referrals/new", "/referrals", again)
     assert "A referral waits to be acknowledged" in told(yard, "forge_office")
     assert "Nothing yet" in told(yard, "office")
 

@@ -1,4 +1,4 @@
-"""A red flag that was managed until a day is told of on the day after it, once, by the yard's clock.
+"""A red flag that was managed until a day is told of on the day after, once, by the yard's clock.
 
 Moments in UTC are worked out by hand from the zones' offsets as the IANA database gives them:
 London 0 (summer +1 from 28 March 2027), Auckland +13 in December, New York -5, Kolkata +5:30.
