@@ -8,7 +8,7 @@ from uuid import UUID
 from referral.cases.access import CaseAccess
 from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
-from referral.cases.joining import Asked
+from referral.cases.invitations import Asked
 from referral.core.diary import DueItem
 from referral.core.watch import OPPOSITE, Ask
 from referral.core.workflow import Move
@@ -74,11 +74,14 @@ class PersonLine:
 
 @dataclass(frozen=True, slots=True)
 class AskedLine:
-    """Somebody who is asked onto the case and has not answered."""
+    """Somebody who was asked onto the case and is not on it: until when, or that they declined."""
 
     invitation_id: UUID
     email: str
     role: str
+    ends_at: datetime
+    is_over: bool
+    declined: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,6 +318,7 @@ class CasePage:
     asks: tuple[Ask, ...]
     people: tuple[PersonLine, ...]
     asked: tuple[AskedLine, ...]
+    owner_not_asked: str | None
     problems: tuple[ProblemLine, ...]
     limits: tuple[LimitLine, ...]
     request: Request | None

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.asking import request_in
 from referral.cases.choices import SIGNS
-from referral.cases.joining import asked_onto
+from referral.cases.invitations import ends_at, not_accepted
 from referral.cases.models import Entry
 from referral.cases.notes import calls_in, notes_in
 from referral.cases.queries import (
@@ -24,6 +24,7 @@ from referral.cases.queries import (
 )
 from referral.cases.timeline import entries_of, history_of, texts_of
 from referral.cases.words import STAGES, bound_says, entry_says
+from referral.clock import day_at
 from referral.core.diary import Dated, DueItem, due_items
 from referral.core.watch import asks_of
 from referral.core.workflow import Move, Role, Stage
@@ -63,10 +64,13 @@ from referral.notices.models import Notice
 from referral.resets.queries import current_recheck
 
 
-def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
+def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
     """Return everything that the case page prints."""
+    today = day_at(now, access.zone)
     horse = session.get_one(Horse, access.horse_id)
     people = _people(session, access)
+    asked = _asked(session, access.case_id, people, now)
+    owner = owner_name_of(session, horse)
     names = names_on(session, access.case_id)
     entries = entries_of(session, access.case_id)
     texts = texts_of(session, entries)
@@ -78,7 +82,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         horse_says=_horse_says(horse),
         chip=shown_chip(horse.chip) if horse.chip else None,
         ueln=horse.ueln,
-        owner=owner_name_of(session, horse) or "no owner recorded",
+        owner=owner or "no owner recorded",
         standing=stands(access.state, access.roles, today),
         unread=unread_by_case(session, access.actor_id)[access.case_id],
         today=today,
@@ -86,7 +90,8 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         due=_due(history, people, today),
         asks=asks_of(history) if access.state.stage is not Stage.CLOSED else (),
         people=people,
-        asked=_asked(session, access.case_id),
+        asked=asked,
+        owner_not_asked=_owner_not_asked(horse, owner, people, asked),
         problems=_problem_lines(session, access),
         limits=_limits(session, access),
         request=request_in(entries, texts),
@@ -153,9 +158,31 @@ def _people(session: Session, access: CaseAccess) -> tuple[PersonLine, ...]:
     )
 
 
-def _asked(session: Session, case_id: UUID) -> tuple[AskedLine, ...]:
-    rows = asked_onto(session, case_id)
-    return tuple(AskedLine(each.id, each.email, each.role) for each in rows)
+def _asked(
+    session: Session, case_id: UUID, people: Sequence[PersonLine], now: datetime
+) -> tuple[AskedLine, ...]:
+    """Return who was asked and is not on the case; who declined, while nobody else is that."""
+    filled = {each.role for each in people}
+    return tuple(
+        AskedLine(
+            invitation_id=each.row.id,
+            email=each.row.email,
+            role=each.row.role,
+            ends_at=ends_at(each.row),
+            is_over=ends_at(each.row) <= now,
+            declined=each.declined,
+        )
+        for each in not_accepted(session, case_id)
+        if not (each.declined and each.row.role in filled)
+    )
+
+
+def _owner_not_asked(
+    horse: Horse, name: str | None, people: Sequence[PersonLine], asked: Sequence[AskedLine]
+) -> str | None:
+    """Return the owner's name, where one was typed who is neither on the case nor asked."""
+    there = Role.OWNER.value in {*(each.role for each in people), *(each.role for each in asked)}
+    return None if horse.owner_id is not None or there else name
 
 
 def _due(

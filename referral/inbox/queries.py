@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import Person
-from referral.cases.models import Case, CaseMember, Entry
+from referral.cases.models import Case, CaseMember, Entry, Invitation
 from referral.cases.offices import offices_of
 from referral.cases.words import entry_says
 from referral.core.workflow import Role
@@ -190,11 +190,12 @@ def _words(notice: Notice, entry: Entry | None, who: str, part: Part | None) -> 
 
 
 def _recipients(session: Session, notices: Sequence[Notice]) -> Mapping[UUID, str]:
-    """Return, for each notice of a lost mail, the name of whom it was for."""
+    """Return, for each notice of a lost mail, the name or the typed address of whom it was for."""
     letters = {each.id: each.undelivered_id for each in notices if each.undelivered_id}
     rows = session.execute(
-        select(Letter.id, Person.name)
-        .join(Person, Person.id == Letter.person_id)
+        select(Letter.id, func.coalesce(Person.name, Invitation.email))
+        .outerjoin(Person, Person.id == Letter.person_id)
+        .outerjoin(Invitation, Invitation.id == Letter.invitation_id)
         .where(Letter.id.in_(letters.values()))
     ).all()
     names = {letter_id: name for letter_id, name in rows}  # noqa: C416 - rows are no pairs to mypy

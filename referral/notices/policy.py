@@ -34,6 +34,9 @@ _OFFICES: Mapping[str, frozenset[Role]] = {
 }
 
 
+ONCE_A_DAY = timedelta(days=1)
+
+
 class Topic(StrEnum):
     """What mail can be had without; the order is that of a link's own bits, so add at the end."""
 
@@ -129,6 +132,16 @@ def goes_at(wishes: Wishes, kind: str, made_at: datetime) -> datetime:
         return made_at
     moment = _next_daily(wishes, made_at) if wishes.daily else made_at
     return after_quiet(wishes, moment)
+
+
+def asks_at(wishes: Wishes | None, last: datetime | None, now: datetime) -> datetime:
+    """Return the moment from which an address may be written to that is asked onto a case.
+
+    ``last`` is when it was written to about the same case; ``wishes`` are none where nobody here
+    is known by it.
+    """
+    moment = max(now, last + ONCE_A_DAY) if last is not None else now
+    return moment if wishes is None else after_quiet(wishes, moment)
 
 
 def after_quiet(wishes: Wishes, moment: datetime) -> datetime:

@@ -24,7 +24,7 @@ def statements(story):
     with story.database.reading() as session:
         access = story.access(session, "vet")
         event.listen(story.database.engine, "before_cursor_execute", keep)
-        case_page(session, access, story.today)
+        case_page(session, access, story.now)
         event.remove(story.database.engine, "before_cursor_execute", keep)
     return asked
 
