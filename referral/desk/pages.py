@@ -11,8 +11,10 @@ from referral.cases.choices import JURISDICTIONS
 from referral.cases.invitations import Asked
 from referral.core.diary import DueItem
 from referral.core.watch import OPPOSITE, Ask
-from referral.core.workflow import Move
+from referral.core.workflow import Move, Role
 from referral.films.guides import GuidesPage
+
+NO_OWNER = "no owner recorded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,7 +320,6 @@ class CasePage:
     asks: tuple[Ask, ...]
     people: tuple[PersonLine, ...]
     asked: tuple[AskedLine, ...]
-    owner_not_asked: str | None
     problems: tuple[ProblemLine, ...]
     limits: tuple[LimitLine, ...]
     request: Request | None
@@ -358,6 +359,12 @@ class CasePage:
     def law(self) -> str:
         """Whose law applies, in words."""
         return dict(JURISDICTIONS).get(self.access.jurisdiction, self.access.jurisdiction)
+
+    @property
+    def owner_not_asked(self) -> bool:
+        """Say whether an owner is known by name who is neither on the case nor asked."""
+        roles = {each.role for each in self.people} | {each.role for each in self.asked}
+        return self.owner != NO_OWNER and Role.OWNER.value not in roles
 
     @property
     def vet_phones(self) -> tuple[tuple[str, str], ...]:

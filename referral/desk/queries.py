@@ -29,6 +29,7 @@ from referral.core.diary import Dated, DueItem, due_items
 from referral.core.watch import asks_of
 from referral.core.workflow import Move, Role, Stage
 from referral.desk.pages import (
+    NO_OWNER,
     AskedLine,
     CasePage,
     FlagLine,
@@ -68,10 +69,7 @@ def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
     """Return everything that the case page prints."""
     today = day_at(now, access.zone)
     horse = session.get_one(Horse, access.horse_id)
-    people = _people(session, access)
-    asked = _asked(session, access.case_id, people, now)
-    owner = owner_name_of(session, horse)
-    names = names_on(session, access.case_id)
+    people, names = _people(session, access), names_on(session, access.case_id)
     entries = entries_of(session, access.case_id)
     texts = texts_of(session, entries)
     history = history_of(entries)
@@ -82,7 +80,7 @@ def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
         horse_says=_horse_says(horse),
         chip=shown_chip(horse.chip) if horse.chip else None,
         ueln=horse.ueln,
-        owner=owner or "no owner recorded",
+        owner=owner_name_of(session, horse) or NO_OWNER,
         standing=stands(access.state, access.roles, today),
         unread=unread_by_case(session, access.actor_id)[access.case_id],
         today=today,
@@ -90,8 +88,7 @@ def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
         due=_due(history, people, today),
         asks=asks_of(history) if access.state.stage is not Stage.CLOSED else (),
         people=people,
-        asked=asked,
-        owner_not_asked=_owner_not_asked(horse, owner, people, asked),
+        asked=_asked(session, access.case_id, people, now),
         problems=_problem_lines(session, access),
         limits=_limits(session, access),
         request=request_in(entries, texts),
@@ -175,14 +172,6 @@ def _asked(
         for each in not_accepted(session, case_id)
         if not (each.declined and each.row.role in filled)
     )
-
-
-def _owner_not_asked(
-    horse: Horse, name: str | None, people: Sequence[PersonLine], asked: Sequence[AskedLine]
-) -> str | None:
-    """Return the owner's name, where one was typed who is neither on the case nor asked."""
-    there = Role.OWNER.value in {*(each.role for each in people), *(each.role for each in asked)}
-    return None if horse.owner_id is not None or there else name
 
 
 def _due(
