@@ -24,7 +24,7 @@ blueprint = Blueprint("horses", __name__)
 
 UNUSABLE = 422
 MOVED_ON = 409
-MENDED = "The owner is mended. Whoever was asked by the address of before is asked no more."
+MENDED = "Mended. Whoever was asked by the address of before is asked no more."
 
 
 @blueprint.get("/horses")

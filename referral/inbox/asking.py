@@ -113,4 +113,4 @@ def asked_letter(
 
 
 def _who(asked: Asked) -> str:
-    return f"{asked.by}, {asked.organisation}," if asked.organisation else asked.by
+    return f"{asked.by} ({asked.organisation})" if asked.organisation else asked.by

@@ -92,7 +92,7 @@ def asked_mail(letter: AskedLetter) -> EmailMessage:
     ValueError
         If the address is none that a mail can go to.
     """
-    mail = _begun(letter, "", f"{_in_header(letter.by).rstrip(',')} asks you onto a case")
+    mail = _begun(letter, "", f"{_in_header(letter.by)} asks you onto a case")
     return _with_parts(mail, letter, "asked")
 
 

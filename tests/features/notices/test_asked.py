@@ -52,7 +52,7 @@ def test_whoever_is_asked_has_one_letter_that_says_who_asks_as_what_until_when_a
     worker.run_waiting()
     assert box.recipients == [[ADDRESS]]
     (mail,) = box.taken
-    assert mail["Subject"] == f"{cast.vet.name}, Hollow Lane Vets asks you onto a case"
+    assert mail["Subject"] == f"{cast.vet.name} (Hollow Lane Vets) asks you onto a case"
     assert mail["To"] == ADDRESS
     assert mail["Auto-Submitted"] == "auto-generated"  # RFC 3834, section 5
     assert [part.get_content_type() for part in mail.iter_parts()] == ["text/plain", "text/html"]
