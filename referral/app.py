@@ -19,8 +19,9 @@ from referral.cases import joining_views as cases_joining_views
 from referral.cases import letter_views as cases_letter_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
-from referral.cases.invitations import WRITE_TO_ASKED
+from referral.cases.invitations import TELL_OF_SILENCE, WRITE_TO_ASKED
 from referral.cases.lapses import TELL_OF_LAPSE, lapse_teller
+from referral.cases.silence import silence_teller
 from referral.desk import diary_views as desk_diary_views
 from referral.desk import horse_views as desk_horse_views
 from referral.desk import recording_views as desk_recording_views
@@ -142,6 +143,7 @@ def worker_of(wired: Wiring) -> Worker:
         WRITE_TO_ASKED: asked_writer(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
         REMIND: recheck_reminder(wired.now),
+        TELL_OF_SILENCE: silence_teller(wired.now),
         TELL_OF_LAPSE: lapse_teller(wired.now),
         TELL_OF_RULE: rule_teller(wired.database, wired.rulebook, wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),

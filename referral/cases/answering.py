@@ -28,6 +28,7 @@ from referral.cases.invitations import (
 )
 from referral.cases.joining import Comes, accept, invitation_to_accept, invitations_for
 from referral.cases.models import Invitation, InvitationEnd
+from referral.cases.silence import tell_who_asked
 from referral.core.workflow import Role
 from referral.errors import NotFound
 from referral.storage.db import Database
@@ -100,7 +101,9 @@ def decline_by_letter(session: Session, invitation_id: UUID, now: datetime) -> N
         If the invitation is open no more.
     """
     lock_invitation(session, invitation_id)
-    end_invitation(session, _open(session, invitation_id, now), "declined", None, now)
+    row = _open(session, invitation_id, now)
+    end_invitation(session, row, "declined", None, now)
+    tell_who_asked(session, row, now)
 
 
 @dataclass(frozen=True, slots=True)

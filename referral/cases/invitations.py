@@ -29,6 +29,9 @@ A_DAY = timedelta(days=1)
 WRITE_TO_ASKED = "write_to_asked"
 """The work of writing to the address that is asked."""
 
+TELL_OF_SILENCE = "tell_of_silence"
+"""The work of telling whoever asked that nobody answered in time."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ask:
@@ -159,6 +162,7 @@ def keep_invitation(session: Session, ask: Ask, now: datetime) -> Invitation:
     session.add(row)
     session.flush()
     enqueue(session, WRITE_TO_ASKED, {"invitation": str(row.id)}, now)
+    enqueue(session, TELL_OF_SILENCE, {"invitation": str(row.id)}, now, ends_at(row))
     return row
 
 

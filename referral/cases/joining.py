@@ -33,6 +33,7 @@ from referral.cases.invitations import (
 )
 from referral.cases.models import Case, CaseMember, Invitation
 from referral.cases.queries import case_for
+from referral.cases.silence import tell_who_asked
 from referral.cases.timeline import NewEntry, append
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
@@ -313,6 +314,7 @@ def answer_invitation(
         organisation = organisation_for(actor, Role(row.role))
         return accept(session, row, Comes(actor.person_id, organisation, today), now)
     end_invitation(session, row, "declined", actor.person_id, now)
+    tell_who_asked(session, row, now)
     return None
 
 

@@ -19,6 +19,7 @@ from referral.notices.models import Letter, Notice
 from referral.notices.policy import (
     FLAG_LAPSED,
     MAIL_LOST,
+    NOT_COMING,
     RECHECK_LATE,
     RULE_CHANGED,
     is_urgent,
@@ -32,6 +33,10 @@ OF_ITSELF: Mapping[str, tuple[str, str]] = {
     RULE_CHANGED: (
         "A rule of the vet’s practice",
         "has changed since consent and answers the plan otherwise: look at it before it is fitted",
+    ),
+    NOT_COMING: (
+        "Somebody who was asked",
+        "declined, or did not answer within seven days: the case says who, and asks again",
     ),
     FLAG_LAPSED: (
         "A red flag",

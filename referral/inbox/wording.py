@@ -6,7 +6,7 @@ A mail is not private: no horse, no person, no limb, no number but the case's ow
 from collections.abc import Mapping
 
 from referral.core.workflow import Move
-from referral.notices.policy import FLAG_LAPSED, RECHECK_LATE, RULE_CHANGED
+from referral.notices.policy import FLAG_LAPSED, NOT_COMING, RECHECK_LATE, RULE_CHANGED
 
 SAYS: Mapping[Move, str] = {
     Move.OPEN_CASE: "a case was opened with you",
@@ -46,6 +46,7 @@ ADDED = "something was added to the record"
 OF_ITSELF: Mapping[str, str] = {
     RECHECK_LATE: "a recheck is late",
     RULE_CHANGED: "a rule has changed since consent: look at the plan before it is fitted",
+    NOT_COMING: "somebody whom you asked declined or did not answer",
     FLAG_LAPSED: "a red flag is live again, as the day it was managed until has passed: look now",
 }
 

@@ -20,6 +20,9 @@ RULE_CHANGED = "rule_changed"
 FLAG_LAPSED = "flag_lapsed"
 """The kind of a notice that a red flag is managed no longer; it comes on the day after its last."""
 
+NOT_COMING = "not_coming"
+"""The kind of a notice that somebody who was asked declined, or did not answer in time."""
+
 RESPONSIBLE = frozenset({Role.VET, Role.FARRIER})
 """Who must act on a red flag, and so cannot be without its mail."""
 
@@ -77,6 +80,14 @@ _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
 _BY_MOVE = {move: topic for topic, moves in _TOPICS.items() for move in moves}
 
 
+_OF_ITSELF = {
+    FLAG_LAPSED: Topic.RED_FLAG,
+    NOT_COMING: Topic.REFERRAL,
+    RECHECK_LATE: Topic.RESET,
+    RULE_CHANGED: Topic.PLAN,
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What mail a person wants: without which topics, in what rhythm, never in which hours.
@@ -99,12 +110,8 @@ def offices_told(kind: str) -> frozenset[Role]:
 
 def topic_of(kind: str) -> Topic:
     """Return what a kind of entry is about; whatever is added to the record is the record's."""
-    if kind == FLAG_LAPSED:
-        return Topic.RED_FLAG
-    if kind == RECHECK_LATE:
-        return Topic.RESET
-    if kind == RULE_CHANGED:
-        return Topic.PLAN
+    if kind in _OF_ITSELF:
+        return _OF_ITSELF[kind]
     return _BY_MOVE.get(Move(kind), Topic.RECORD)
 
 

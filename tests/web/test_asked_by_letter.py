@@ -220,6 +220,8 @@ def test_declining_needs_no_account_and_says_so_on_the_case_and_not_whether_ther
         pages.append(re.sub(r"\d+", "0", page.replace(email, "ADDRESS")))
     assert pages[0] == pages[1]
     assert ends(yard) == [("declined", None), ("declined", None)]
+    told = words_of(yard.browser("vet").get("/notices"))
+    assert told.count("Somebody who was asked declined, or did not answer") == 2
 
 
 def test_a_form_from_elsewhere_is_not_taken(yard):

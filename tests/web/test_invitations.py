@@ -132,6 +132,7 @@ def test_who_declined_is_said_until_somebody_else_is_that(yard):
     said = words_of(vet.get(home))
     assert f"{yard.emails['dora']} as owner Declined" in said
     assert "Dora" not in said
+    assert "Somebody who was asked declined" in words_of(vet.get("/notices"))
     fields = hidden_in(vet.get(f"{home}/members/new"), f"{home}/members")
     known = {"role": "owner", "person_id": str(yard.cast.owner.id)}
     assert vet.post(f"{home}/members", {**fields, **known}).status_code == 303

@@ -10,15 +10,17 @@ from sqlalchemy import select
 
 from referral.accounts.models import Organisation, Person
 from referral.cases.handing import HandOver, hand_over
-from referral.cases.invitations import asked_onto
+from referral.cases.invitations import TELL_OF_SILENCE, asked_onto
 from referral.cases.joining import AskOnto, Choice, ask_onto, take_back
 from referral.cases.links import invitation_of, token_for_invitation
 from referral.cases.queries import case_for
+from referral.cases.remarks import close_case
+from referral.cases.service import Words
 from referral.core.workflow import Role
 from referral.errors import NotFound
 from referral.inbox.posting import MOST_ATTEMPTS
 from referral.notices.models import Notice
-from referral.notices.policy import MAIL_LOST
+from referral.notices.policy import MAIL_LOST, NOT_COMING
 from referral.storage.ids import new_id
 from tests.factories import NOW, a_person
 from tests.features.notices.moves import lost, rename, wish
@@ -141,9 +143,9 @@ def test_nobody_is_written_to_for_nothing(database, case, clock, worker, box, ho
     elif how == "too old":
         clock.move(days=7)
     worker.run_waiting()
-    assert box.taken == []
-    assert letters(database) == []
-    assert waiting_jobs(database) == []
+    assert [email] not in box.recipients
+    assert [each for each in letters(database) if each.invitation_id] == []
+    assert {each.kind for each in waiting_jobs(database)} <= {TELL_OF_SILENCE}
 
 
 def test_a_letter_is_not_sent_once_what_it_asks_is_over(database, case, clock, worker, box):
@@ -174,7 +176,7 @@ def test_without_a_mail_server_nothing_is_written_and_nothing_waits(
     ask(database, case, clock)
     make_worker(dataclasses.replace(settings, mail_host=None)).run_waiting()
     assert letters(database) == []
-    assert waiting_jobs(database) == []
+    assert {each.kind for each in waiting_jobs(database)} <= {TELL_OF_SILENCE}
 
 
 def test_one_that_is_lost_is_tried_again_as_the_same_mail_and_then_said_to_who_asked(
@@ -238,3 +240,44 @@ def test_an_address_of_a_letter_is_nobody_elses_to_make(settings):
     for odd in ("", "AAAA", token[:-1], token + "A", "é", "=" * 64, foreign):
         with pytest.raises(NotFound):
             invitation_of(settings.secret_key, odd)
+
+
+def not_coming(database):
+    with database.reading() as session:
+        told = select(Notice.person_id).where(Notice.kind == NOT_COMING)
+        return session.scalars(told).all()
+
+
+def test_who_asked_is_told_once_that_nobody_answered(database, case, clock, make_worker, settings):
+    cast, _number = case
+    ask(database, case, clock)
+    clock.move(days=6, hours=23)
+    make_worker(settings).run_waiting()
+    assert not_coming(database) == []
+    clock.move(days=3)  # the worker was down when the seven days were over
+    for _worker in range(2):
+        make_worker(settings).run_waiting()
+    assert not_coming(database) == [cast.vet.id]
+
+
+@pytest.mark.parametrize("how", ["taken back", "closed", "handed over"])
+def test_nobody_is_told_of_what_concerns_nobody_any_more(database, case, clock, worker, how):
+    cast, number = case
+    invitation_id = ask(database, case, clock)
+    if how == "taken back":
+        let_go(database, case, clock, invitation_id)
+    with database.transaction() as session:
+        vet = case_for(session, cast.vet.id, number)
+        if how == "closed":
+            close_case(session, vet, "improved", Words(None, clock().date()), clock())
+        if how == "handed over":
+            comes = a_person(session, "vet", _practice(session, cast))
+            hand_over(
+                session,
+                vet,
+                HandOver(Role.VET, cast.vet.id, comes.id, clock().date(), "Away"),
+                clock(),
+            )
+    clock.move(days=8)
+    worker.run_waiting()
+    assert not_coming(database) == []
