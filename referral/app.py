@@ -16,8 +16,12 @@ from referral.assessments.photos import READ_PHOTO, photo_reader
 from referral.cases import booking_views as cases_booking_views
 from referral.cases import handing_views as cases_handing_views
 from referral.cases import joining_views as cases_joining_views
+from referral.cases import letter_views as cases_letter_views
 from referral.cases import note_views as cases_note_views
 from referral.cases import views as cases_views
+from referral.cases.invitations import TELL_OF_SILENCE, WRITE_TO_ASKED
+from referral.cases.lapses import TELL_OF_LAPSE, lapse_teller
+from referral.cases.silence import silence_teller
 from referral.desk import diary_views as desk_diary_views
 from referral.desk import horse_views as desk_horse_views
 from referral.desk import recording_views as desk_recording_views
@@ -26,6 +30,7 @@ from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
 from referral.films.intake import READ_FILM, film_reader
 from referral.inbox import views as inbox_views
+from referral.inbox.asking import asked_writer
 from referral.inbox.gathering import SEND_LETTER, letter_maker
 from referral.inbox.posting import letter_sender
 from referral.notices.service import SEE_TO_MAIL
@@ -64,6 +69,7 @@ FEATURES = (
     cases_note_views.blueprint,
     cases_booking_views.blueprint,
     cases_joining_views.blueprint,
+    cases_letter_views.blueprint,
     cases_handing_views.blueprint,
     rules_views.blueprint,
     films_views.blueprint,
@@ -134,8 +140,11 @@ def worker_of(wired: Wiring) -> Worker:
         READ_FILM: film_reader(wired.database, wired.blobs, wired.now),
         READ_PHOTO: photo_reader(wired.database, wired.blobs),
         SEE_TO_MAIL: letter_maker(wired.settings, wired.now),
+        WRITE_TO_ASKED: asked_writer(wired.settings, wired.now),
         SEND_LETTER: letter_sender(wired.settings, wired.database, wired.now),
         REMIND: recheck_reminder(wired.now),
+        TELL_OF_SILENCE: silence_teller(wired.now),
+        TELL_OF_LAPSE: lapse_teller(wired.now),
         TELL_OF_RULE: rule_teller(wired.database, wired.rulebook, wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
     }

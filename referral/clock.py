@@ -1,7 +1,10 @@
 """The only reader of the clock."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
+
+MORNING = time(7)
+"""When people are told of what comes of itself on a day, by the clock of the yard."""
 
 
 def utc_now() -> datetime:
@@ -29,3 +32,14 @@ def day_at(moment: datetime, zone: str) -> date:
         If there is no zone of that name.
     """
     return moment.astimezone(ZoneInfo(zone)).date()
+
+
+def morning_of(day: date, zone: str) -> datetime:
+    """Return the moment at which a day's morning comes to a yard in the given IANA zone.
+
+    Raises
+    ------
+    zoneinfo.ZoneInfoNotFoundError
+        If there is no zone of that name.
+    """
+    return datetime.combine(day, MORNING, tzinfo=ZoneInfo(zone))

@@ -6,7 +6,7 @@ known by it, and whoever signs in under it accepts or declines. The owner of a n
 in the same way when a case is opened on it, and is its owner once they accept.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
@@ -15,17 +15,31 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, aliased
 
 from referral.accounts.actor import Actor
-from referral.accounts.models import Organisation, Person
+from referral.accounts.models import Person
 from referral.accounts.queries import PersonInfo, colleagues_of, people_with_role
 from referral.cases.access import CaseAccess
-from referral.cases.models import Case, CaseMember, Invitation, InvitationEnd
+from referral.cases.invitations import (
+    Ask,
+    Asked,
+    asked_in,
+    asked_onto,
+    end_invitation,
+    keep_invitation,
+    lock_invitation,
+    not_accepted,
+    open_invitation,
+    open_ones,
+    too_many,
+)
+from referral.cases.models import Case, CaseMember, Invitation
 from referral.cases.queries import case_for
+from referral.cases.silence import tell_who_asked
 from referral.cases.timeline import NewEntry, append
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
 from referral.horses.models import Horse
+from referral.horses.queries import typed_owner
 from referral.storage.ids import new_id
-from referral.storage.together import CaseId, Rows
 
 JOINING = (Role.VET, Role.FARRIER, Role.APPRENTICE, Role.COORDINATOR)
 """As what somebody can be asked onto any case; an owner comes with the horse."""
@@ -145,15 +159,42 @@ def ask_onto(session: Session, access: CaseAccess, command: AskOnto, now: dateti
 
 
 def ask_owner(session: Session, access: CaseAccess, day: date, now: datetime) -> None:
-    """Ask the horse's owner by the address that was typed, unless somebody is its owner already."""
+    """Ask the horse's owner by the address that was typed, unless somebody is its owner already.
+
+    Whoever has asked too many asks this one later: the case says that they are not asked.
+    """
     horse = session.get_one(Horse, access.horse_id)
-    if horse.owner_id is None and horse.owner_email:
-        ask_onto(session, access, AskOnto(Role.OWNER, Choice(None, horse.owner_email), day), now)
+    typed = typed_owner(session, horse)
+    if horse.owner_id is None and typed.email and not too_many(session, access.actor_id, now):
+        ask_onto(session, access, AskOnto(Role.OWNER, Choice(None, typed.email), day), now)
+
+
+def ask_again(
+    session: Session, access: CaseAccess, invitation_id: UUID, today: date, now: datetime
+) -> None:
+    """Ask an address once more that declined, or did not answer in time.
+
+    Raises
+    ------
+    NotFound
+        If nobody was asked that on this case.
+    Invalid
+        If they are asked already, or whoever asks has asked too many.
+    """
+    access.check_role(Move.INVITE)
+    rows = {each.row.id: each.row for each in not_accepted(session, access.case_id)}
+    if invitation_id not in rows:
+        raise NotFound("Nobody was asked that on this case.")
+    role = Role(rows[invitation_id].role)
+    if role not in roles_to_ask(session, access):
+        raise Invalid("The owner is on the case already.")
+    command = AskOnto(role, Choice(None, rows[invitation_id].email), today)
+    ask_onto(session, access, command, now)
 
 
 def roles_to_ask(session: Session, access: CaseAccess) -> tuple[Role, ...]:
     """Return as what somebody can be asked onto this case: as owner while none is on it."""
-    return JOINING if _has(session, access.case_id, Role.OWNER) else (*JOINING, Role.OWNER)
+    return JOINING if has(session, access.case_id, Role.OWNER) else (*JOINING, Role.OWNER)
 
 
 def invite(session: Session, access: CaseAccess, command: AskOnto, now: datetime) -> Invitation:
@@ -162,23 +203,10 @@ def invite(session: Session, access: CaseAccess, command: AskOnto, now: datetime
     Raises
     ------
     Invalid
-        If it is asked the same already.
+        If it is asked the same already, or whoever asks has asked too many.
     """
-    email = (command.choice.email or "").strip().lower()
-    asked = {(each.email, each.role) for each in asked_onto(session, access.case_id)}
-    if (email, command.role.value) in asked:
-        raise Invalid("They are asked already.", {"email": ["They are asked already."]})
-    row = Invitation(
-        id=new_id(now),
-        case_id=access.case_id,
-        email=email,
-        role=command.role.value,
-        asked_by=access.actor_id,
-        asked_at=now,
-    )
-    session.add(row)
-    session.flush()
-    return row
+    ask = Ask(access.case_id, command.role, command.choice.email or "", access.actor_id)
+    return keep_invitation(session, ask, now)
 
 
 def bring_on(
@@ -235,64 +263,26 @@ def add_member(
     session.flush()
 
 
-def is_foreseen(session: Session, case_id: UUID, role: Role) -> bool:
-    """Say whether somebody is on a case as this, or is asked onto it."""
-    asked = any(each.role == role.value for each in asked_onto(session, case_id))
-    return asked or _has(session, case_id, role)
+def is_foreseen(session: Session, case_id: UUID, role: Role, now: datetime) -> bool:
+    """Say whether somebody is on a case as this, or is asked onto it and can still accept."""
+    asked = any(each.role == role.value for each in asked_onto(session, case_id, now))
+    return asked or has(session, case_id, role)
 
 
-def _has(session: Session, case_id: UUID, role: Role) -> bool:
+def has(session: Session, case_id: UUID, role: Role) -> bool:
+    """Say whether anybody is on a case now as this."""
     found = select(CaseMember.id).where(
         CaseMember.case_id == case_id, CaseMember.role == role.value, CaseMember.until.is_(None)
     )
     return session.scalars(found).first() is not None
 
 
-def _open() -> Rows:
-    ended = select(InvitationEnd.invitation_id)
-    return select(Invitation).where(Invitation.id.not_in(ended)).order_by(Invitation.asked_at)
-
-
-def asked_onto(session: Session, case_id: UUID) -> Sequence[Invitation]:
-    """Return who is asked onto a case and has not answered, the longest first."""
-    return session.scalars(select_asked(case_id)).all()
-
-
-def select_asked(case_id: CaseId) -> Rows:
-    """Return the query for who is asked onto a case and has not answered."""
-    return _open().where(Invitation.case_id == case_id)
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """An invitation as whoever is asked sees it; of the case itself nothing is told yet."""
-
-    invitation_id: UUID
-    role: Role
-    by: str
-    organisation: str | None
-    asked_at: datetime
-
-
-def invitations_for(session: Session, actor: Actor) -> tuple[Asked, ...]:
+def invitations_for(session: Session, actor: Actor, now: datetime) -> tuple[Asked, ...]:
     """Return what this person is asked onto and could accept, the longest first."""
-    rows = session.execute(
-        _open()
-        .add_columns(Person.name, Organisation.name)
-        .join(Person, Person.id == Invitation.asked_by)
-        .outerjoin(
-            CaseMember,
-            (CaseMember.case_id == Invitation.case_id)
-            & (CaseMember.person_id == Invitation.asked_by),
-        )
-        .outerjoin(Organisation, Organisation.id == CaseMember.organisation_id)
-        .where(Invitation.email == actor.email.lower(), Invitation.role.in_(_roles(actor)))
-    ).all()
-    found = {
-        row.id: Asked(row.id, Role(row.role), name, organisation, row.asked_at)
-        for row, name, organisation in rows
-    }
-    return tuple(found.values())
+    found = open_ones(now).where(
+        Invitation.email == actor.email.lower(), Invitation.role.in_(_roles(actor))
+    )
+    return asked_in(session, found)
 
 
 def _roles(actor: Actor) -> Iterable[str]:
@@ -317,43 +307,71 @@ def answer_invitation(
     NotFound
         If this person is asked no such thing, or it is answered or taken back.
     """
-    if invitation_id not in {each.invitation_id for each in invitations_for(session, actor)}:
+    row = invitation_to_accept(session, invitation_id, now)
+    if row.id not in {each.invitation_id for each in invitations_for(session, actor, now)}:
         raise NotFound("You are not asked this, or it was taken back.")
-    row = session.get_one(Invitation, invitation_id)
-    end_invitation(session, row, "accepted" if accepts else "declined", actor.person_id, now)
-    if not accepts:
-        return None
+    if accepts:
+        organisation = organisation_for(actor, Role(row.role))
+        return accept(session, row, Comes(actor.person_id, organisation, today), now)
+    end_invitation(session, row, "declined", actor.person_id, now)
+    tell_who_asked(session, row, now)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Comes:
+    """Who comes onto a case by an invitation, and for which organisation, from which day."""
+
+    person_id: UUID
+    organisation_id: UUID | None
+    on: date
+
+
+def accept(session: Session, row: Invitation, comes: Comes, now: datetime) -> int:
+    """Bring whoever accepts an open invitation onto its case, and return the case's number."""
+    end_invitation(session, row, "accepted", comes.person_id, now)
     role = Role(row.role)
     number = session.scalars(select(Case.number).where(Case.id == row.case_id)).one()
     if role is Role.OWNER:
-        _become_owner(session, row.case_id, actor.person_id)
-    if not is_on(session, row.case_id, actor.person_id, role):
-        organisation = organisation_for(actor, role)
-        add_member(session, row.case_id, actor.person_id, role, organisation, now)
-    access = case_for(session, actor.person_id, number)
+        _become_owner(session, row.case_id, comes.person_id)
+    if not is_on(session, row.case_id, comes.person_id, role):
+        add_member(session, row.case_id, comes.person_id, role, comes.organisation_id, now)
+    access = case_for(session, comes.person_id, number)
     told = frozenset({row.asked_by})
-    new = NewEntry(Move.JOIN, today, {"role": row.role}, {}, row.id, also_tell=told)
+    new = NewEntry(Move.JOIN, comes.on, {"role": row.role}, {}, row.id, also_tell=told)
     append(session, access, new, now)
     return number
 
 
+def invitation_to_accept(session: Session, invitation_id: UUID, now: datetime) -> Invitation:
+    """Return an open invitation, kept with its horse from another end until this does.
+
+    Raises
+    ------
+    NotFound
+        If it was answered or taken back, or is too old.
+    """
+    row = open_invitation(session, invitation_id, now)
+    if row.role == Role.OWNER:  # before the invitation, as whoever mends an address does
+        lock_horse(session, _horse_id(session, row.case_id))
+    lock_invitation(session, invitation_id)
+    return open_invitation(session, invitation_id, now)
+
+
+def lock_horse(session: Session, horse_id: UUID) -> None:
+    """Keep a horse from getting an owner in two ways at once, until this transaction ends."""
+    by_id = select(Horse.id).where(Horse.id == horse_id)
+    session.scalars(by_id.with_for_update(key_share=True)).one()
+
+
+def _horse_id(session: Session, case_id: UUID) -> UUID:
+    return session.scalars(select(Case.horse_id).where(Case.id == case_id)).one()
+
+
 def _become_owner(session: Session, case_id: UUID, person_id: UUID) -> None:
-    horse = session.scalars(
-        select(Horse).join(Case, Case.horse_id == Horse.id).where(Case.id == case_id)
-    ).one()
+    horse = session.get_one(Horse, _horse_id(session, case_id))
     if horse.owner_id is None:  # once: the entry on the case says who accepted, and when
         horse.owner_id = person_id
-
-
-def end_invitation(
-    session: Session, row: Invitation, how: str, person_id: UUID, now: datetime
-) -> None:
-    """Keep how an invitation ended."""
-    end = InvitationEnd(
-        id=new_id(now), invitation_id=row.id, how=how, ended_by=person_id, ended_at=now
-    )
-    session.add(end)
-    session.flush()
 
 
 def take_back(
@@ -367,7 +385,9 @@ def take_back(
         If nobody is asked that on this case.
     """
     access.check_role(Move.TAKE_INVITE_BACK)
-    rows = {each.id: each for each in asked_onto(session, access.case_id)}
+    lock_invitation(session, invitation_id)
+    standing = not_accepted(session, access.case_id)
+    rows = {each.row.id: each.row for each in standing if not each.declined}
     if invitation_id not in rows:
         raise NotFound("Nobody is asked that on this case any more.")
     row = rows[invitation_id]

@@ -13,6 +13,7 @@ from referral.cases.joining import (
     AskOnto,
     Choice,
     answer_invitation,
+    ask_again,
     ask_onto,
     card_says,
     check_choice,
@@ -115,6 +116,28 @@ def withdraw(number: int, invitation_id: UUID) -> ResponseReturnValue:
         answer = do_once(visit, lambda: act(visit))
     flash("They are no longer asked.")
     return answer
+
+
+@blueprint.post("/cases/<int:number>/invitations/<uuid:invitation_id>/repeats")
+@sign_in_required
+def again(number: int, invitation_id: UUID) -> ResponseReturnValue:
+    """Ask an address once more; a button, so there is nothing typed to keep."""
+
+    def act(visit: Visit) -> str:
+        ask_again(visit.session, visit.access, invitation_id, visit.today, visit.now)
+        return url_for("desk.case", number=number, _anchor="case")
+
+    with changing_case(number) as visit:
+        answer = do_once(visit, lambda: act(visit))
+    flash("They are asked again, for seven days.")
+    return answer
+
+
+@blueprint.app_template_global()
+def how_asked() -> str:
+    """Return how an address is asked on this instance, as the rest of a sentence."""
+    by = "by mail and on their desk" if wiring().settings.mail_host else "on their desk"
+    return f"is asked {by}, for seven days,"
 
 
 @blueprint.post("/invitations/<uuid:invitation_id>/answers")

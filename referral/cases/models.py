@@ -52,7 +52,8 @@ class CaseMember(Base):
 class Invitation(Base):
     """Somebody asked onto a case by an address that was typed in full.
 
-    Nothing here says whether anybody is known by it; whoever is decides alone.
+    Nothing here says whether anybody is known by it; whoever is decides alone, within the days
+    that an invitation is open.
     """
 
     __tablename__ = "invitation"
@@ -60,6 +61,7 @@ class Invitation(Base):
         CheckConstraint("email = lower(email)", name="email_lower_case"),
         Index(None, "case_id"),
         Index(None, "email"),
+        Index(None, "asked_by", "asked_at"),
     )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
@@ -71,7 +73,10 @@ class Invitation(Base):
 
 
 class InvitationEnd(Base):
-    """How an invitation ended: accepted, declined, or taken back by those on the case."""
+    """How an invitation ended: accepted, declined, or taken back by those on the case.
+
+    ``ended_by`` is nobody where it was declined by the address in its letter, without signing in.
+    """
 
     __tablename__ = "invitation_end"
     __table_args__ = (
@@ -82,7 +87,7 @@ class InvitationEnd(Base):
     id: Mapped[UUID] = mapped_column(primary_key=True)
     invitation_id: Mapped[UUID] = mapped_column(ForeignKey("invitation.id"))
     how: Mapped[str]
-    ended_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    ended_by: Mapped[UUID | None] = mapped_column(ForeignKey("person.id"))
     ended_at: Mapped[datetime]
 
 

@@ -7,6 +7,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
+from referral.cases.lapses import watch_for_lapse
 from referral.cases.models import Closure, FlagAnswer, Observation, RedFlag
 from referral.cases.queries import case_histories
 from referral.cases.service import Words, write_words
@@ -121,6 +122,7 @@ def answer_flag(session: Session, access: CaseAccess, command: AnswerFlag, now: 
         answered_at=now,
     )
     session.add(row)
+    watch_for_lapse(session, row, access.zone, now)
     until = command.until.isoformat() if command.until else None
     facts = {"flag": str(command.flag_id), "answer": command.answer, "until": until}
     if command.tetanus:

@@ -263,7 +263,7 @@ def send_referral(
         If there is neither a limit nor an explicit "no limits", no reading yet, or if
         limits contradict each other and nothing is said of it.
     """
-    _check_referral(session, access, command)
+    _check_referral(session, access, command, now)
     number = access.state.referral_n + 1
     row = Referral(
         id=new_id(now),
@@ -292,14 +292,16 @@ def send_referral(
     append(session, access, new, now)
 
 
-def _check_referral(session: Session, access: CaseAccess, command: SendReferral) -> None:
+def _check_referral(
+    session: Session, access: CaseAccess, command: SendReferral, now: datetime
+) -> None:
     faults: dict[str, list[str]] = {}
     limits = current_limits(session, access.case_id)
     if not limits and not command.no_limits:
         faults["no_limits"] = ["Set a limit first, or tick that there are none on purpose."]
     if limits and command.no_limits:
         faults["no_limits"] = ["There are limits on this case; take the tick away."]
-    if not is_foreseen(session, access.case_id, Role.FARRIER):
+    if not is_foreseen(session, access.case_id, Role.FARRIER, now):
         faults[""] = ["Ask a farrier onto the case first: nobody would get this."]
     if not command.limbs:
         faults["limbs"] = ["Name at least one limb."]

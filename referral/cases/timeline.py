@@ -17,11 +17,13 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.models import Case, CaseMember, Entry, ErasableValue
+from referral.cases.offices import office_people
 from referral.cases.queries import case_for
 from referral.clock import day_at
 from referral.core.diary import Dated
 from referral.core.workflow import LAWS, Happening, Move, after, on_day
 from referral.errors import OutOfDate
+from referral.notices.policy import offices_told
 from referral.notices.service import Happened, tell
 from referral.storage.canonical import canonical_json, rounded, sha256_hex
 from referral.storage.ids import new_id
@@ -179,6 +181,8 @@ def _tell(
         for person_id, role in rows
         if person_id != access.actor_id and (everybody or role == state.turn or person_id in also)
     }
+    if offices := offices_told(entry.kind):
+        told |= office_people(session, access.case_id, offices) - {access.actor_id}
     tell(session, told, Happened(access.case_id, entry.kind, entry.id), now)
 
 

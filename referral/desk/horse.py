@@ -16,7 +16,7 @@ from referral.desk.rows import desk_rows
 from referral.errors import NotFound
 from referral.horses.models import Horse
 from referral.horses.pages import HorsePage, horse_page
-from referral.horses.queries import owner_name_of, visible_horses
+from referral.horses.queries import owner_name_of, typed_owners, visible_horses
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,7 @@ class HorseAndCases:
     cases: tuple[DeskRow, ...]
     may_open: bool
     may_ask: bool
+    may_mend: bool
 
 
 def horses_seen(session: Session, person_id: UUID) -> Sequence[Horse]:
@@ -63,13 +64,20 @@ def horse_and_cases(session: Session, actor: Actor, horse_id: UUID, now: datetim
     """
     horse = horse_seen(session, actor.person_id, horse_id)
     cases = [each for each in cases_of(session, actor.person_id) if each.horse_id == horse_id]
-    mine = visible_horses(actor.person_id).where(Horse.id == horse_id)
+    visible = visible_horses(actor.person_id).where(Horse.id == horse_id)
+    is_recorders = session.scalars(visible).first() is not None
     return HorseAndCases(
-        horse_page(horse, owner_name_of(session, horse)),
+        horse_page(horse, owner_name_of(session, horse), typed_owners(session, horse)),
         desk_rows(session, actor.person_id, cases, now),
-        may_open="vet" in actor.roles and session.scalars(mine).first() is not None,
+        may_open="vet" in actor.roles and is_recorders,
         may_ask=asks_as(actor, horse) is not None,
+        may_mend=may_record(actor) and is_recorders and horse.owner_id is None,
     )
+
+
+def may_record(actor: Actor) -> bool:
+    """Say whether somebody records horses, and mends what was typed of their owners."""
+    return bool({"vet", "farrier"} & set(actor.roles))
 
 
 def asks_as(actor: Actor, horse: Horse) -> Role | None:

@@ -18,7 +18,7 @@ from referral.clock import day_at
 from referral.core.workflow import Role
 from referral.desk.horse import asks_as, horse_and_cases, horse_seen, horses_seen
 from referral.errors import Invalid, NotFound, OutOfDate
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.forms import FormState, faults_at, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
 
@@ -82,7 +82,8 @@ def _asked(session: Any) -> str:  # noqa: ANN401 - the session is a type of anot
     vet = Choice(given.pop("vet_id"), given.pop("vet_email"))
     check_choice(vet, "vet_id", "vet_email")
     case = _case(session, vet, given.pop("horse_id"), given.pop("jurisdiction"))
-    access = ask_examination(session, AskExamination(case, vet, **given), wiring().now())
+    with faults_at(email="vet_email"):
+        access = ask_examination(session, AskExamination(case, vet, **given), wiring().now())
     return url_for("desk.case", number=access.number)
 
 

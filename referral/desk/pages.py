@@ -8,11 +8,13 @@ from uuid import UUID
 from referral.cases.access import CaseAccess
 from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
-from referral.cases.joining import Asked
+from referral.cases.invitations import Asked
 from referral.core.diary import DueItem
 from referral.core.watch import OPPOSITE, Ask
-from referral.core.workflow import Move
+from referral.core.workflow import Move, Role
 from referral.films.guides import GuidesPage
+
+NO_OWNER = "no owner recorded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +78,14 @@ class PersonLine:
 
 @dataclass(frozen=True, slots=True)
 class AskedLine:
-    """Somebody who is asked onto the case and has not answered."""
+    """Somebody who was asked onto the case and is not on it: until when, or that they declined."""
 
     invitation_id: UUID
     email: str
     role: str
+    ends_at: datetime
+    is_over: bool
+    declined: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -370,6 +375,12 @@ class CasePage:
     def law(self) -> str:
         """Whose law applies, in words."""
         return dict(JURISDICTIONS).get(self.access.jurisdiction, self.access.jurisdiction)
+
+    @property
+    def owner_not_asked(self) -> bool:
+        """Say whether an owner is known by name who is neither on the case nor asked."""
+        roles = {each.role for each in self.people} | {each.role for each in self.asked}
+        return self.owner != NO_OWNER and Role.OWNER.value not in roles
 
     @property
     def vet_phones(self) -> tuple[tuple[str, str], ...]:

@@ -19,6 +19,8 @@ from referral.horses.models import Horse
 from referral.plans.models import PlanLimb, PlanRow
 from referral.plans.rows import plan_lines
 from referral.resets.models import Reset, ResetLimb
+from referral.sheets.queries import sheets_signed_by
+from referral.sheets.snapshot import TITLES, SheetKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,16 @@ class PastWork:
 
 
 @dataclass(frozen=True, slots=True)
+class PastSheet:
+    """A sheet that whoever handed over had signed, to be fetched still."""
+
+    sheet_id: UUID
+    title: str
+    made_on: date
+    signed_by: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PastPage:
     """What whoever handed a case over still reads of it."""
 
@@ -40,6 +52,7 @@ class PastPage:
     handed_on: date
     reason: str
     work: tuple[PastWork, ...]
+    sheets: tuple[PastSheet, ...]
     timeline: tuple[TimelineLine, ...]
 
 
@@ -66,7 +79,20 @@ def past_page(session: Session, person_id: UUID, number: int) -> PastPage:
         handed_on=left.last.happened_on,
         reason=texts.get(left.last.id, {}).get("reason", ""),
         work=(*_resets(session, left), *_plans(session, left)),
+        sheets=_sheets(session, person_id, number),
         timeline=timeline_lines(entries, texts, names_on(session, case_id), {}),
+    )
+
+
+def _sheets(session: Session, person_id: UUID, number: int) -> tuple[PastSheet, ...]:
+    return tuple(
+        PastSheet(
+            each.sheet_id,
+            TITLES[SheetKind(each.kind)],
+            each.made_at.date(),
+            tuple(signature.says for signature in each.signatures),
+        )
+        for each in sheets_signed_by(session, person_id, number)
     )
 
 

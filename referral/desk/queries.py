@@ -11,16 +11,19 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.asking import request_in
 from referral.cases.choices import SIGNS
+from referral.cases.invitations import ends_at, standing_of
 from referral.cases.models import Entry
 from referral.cases.notes import calls_in, notes_in
 from referral.cases.queries import latest_by_limb
 from referral.cases.timeline import by_entry
 from referral.cases.words import STAGES, bound_says, entry_says
+from referral.clock import day_at
 from referral.core.diary import DueItem, due_items
 from referral.core.rules.quiet import BOTH
 from referral.core.watch import asks_of
 from referral.core.workflow import Move, Role, Stage
 from referral.desk.pages import (
+    NO_OWNER,
     AskedLine,
     CasePage,
     FlagLine,
@@ -56,8 +59,9 @@ from referral.notices.models import Notice
 from referral.plans.summaries import summaries_told
 
 
-def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
+def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
     """Return everything that the case page prints."""
+    today = day_at(now, access.zone)
     read = CASE_PAGE.read(
         session,
         case_id=access.case_id,
@@ -75,7 +79,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         horse_says=_horse_says(horse),
         chip=shown_chip(horse.chip) if horse.chip else None,
         ueln=horse.ueln,
-        owner=horse.owner or "no owner recorded",
+        owner=horse.owner or NO_OWNER,
         standing=stands(access.state, access.roles, today),
         unread=unread.pop(access.case_id, 0),
         unread_elsewhere=sum(unread.values()),
@@ -84,7 +88,7 @@ def case_page(session: Session, access: CaseAccess, today: date) -> CasePage:
         due=_due(access, people, today),
         asks=asks_of(access.history) if access.state.stage is not Stage.CLOSED else (),
         people=people,
-        asked=tuple(AskedLine(each.id, each.email, each.role) for each in read["asked"]),
+        asked=_asked(read["asked"], people, now),
         problems=_problem_lines(read["problems"]),
         limits=_limits(read["limits"]),
         request=request_in(read["noted"], texts),
@@ -165,6 +169,25 @@ def _horse_says(horse: Any) -> str:  # noqa: ANN401 - a row of the read
 def _people(people: Iterable[Any]) -> tuple[PersonLine, ...]:
     return tuple(
         PersonLine(each.id, each.name, each.role, each.organisation, each.phone) for each in people
+    )
+
+
+def _asked(
+    invitations: Iterable[Any], people: Sequence[PersonLine], now: datetime
+) -> tuple[AskedLine, ...]:
+    """Return who was asked and is not on the case; who declined, while nobody else is that."""
+    filled = {each.role for each in people}
+    return tuple(
+        AskedLine(
+            invitation_id=each.row.id,
+            email=each.row.email,
+            role=each.row.role,
+            ends_at=ends_at(each.row),
+            is_over=ends_at(each.row) <= now,
+            declined=each.declined,
+        )
+        for each in standing_of(invitations)
+        if not (each.declined and each.row.role in filled)
     )
 
 

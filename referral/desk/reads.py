@@ -5,7 +5,7 @@ from typing import Any
 from sqlalchemy import Integer, bindparam, func, select
 
 from referral.assessments.queries import select_assessments, select_photos
-from referral.cases.joining import select_asked
+from referral.cases.invitations import select_invitations
 from referral.cases.models import Case, Entry
 from referral.cases.queries import (
     select_flags,
@@ -64,7 +64,7 @@ CASE_PAGE = Together(
     horse=select_animal(select(Case.horse_id).where(Case.id == CASE).scalar_subquery()),
     people=select_people(CASE),
     names=select_names(CASE),
-    asked=select_asked(CASE),
+    asked=select_invitations(CASE),
     unread=select_unread(PERSON),
     recheck=select_recheck(CASE),
     problems=select_problems(CASE),

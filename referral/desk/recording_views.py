@@ -1,4 +1,4 @@
-"""The pages on which horses are listed and one is recorded."""
+"""The pages on which horses are listed, one is recorded, and its owner's address is mended."""
 
 from typing import Any
 from uuid import UUID
@@ -8,12 +8,14 @@ from flask.typing import ResponseReturnValue
 
 from referral.accounts.idempotency import do_once, new_key
 from referral.cases.joining import known_owner
-from referral.errors import Invalid, NotAllowed, OutOfDate
+from referral.cases.mending import mend_owner_of
+from referral.desk.horse import may_record
+from referral.errors import Invalid, NotAllowed, OutOfDate, WrongState
 from referral.horses.choices import ANIMALS, SEXES
 from referral.horses.pages import horse_line
-from referral.horses.queries import horses_of
-from referral.horses.schemas import HorseForm
-from referral.horses.service import RecordHorse, record_horse
+from referral.horses.queries import horse_for, horses_of, typed_owner
+from referral.horses.schemas import HorseForm, OwnerForm
+from referral.horses.service import ACCEPTED, MendOwner, RecordHorse, record_horse
 from referral.web.forms import FormState, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
@@ -22,15 +24,17 @@ blueprint = Blueprint("horses", __name__)
 
 UNUSABLE = 422
 MOVED_ON = 409
+MENDED = "Mended. Whoever was asked by the address of before is asked no more."
 
 
 @blueprint.get("/horses")
 @sign_in_required
 def horses() -> ResponseReturnValue:
     """Show the horses on which this person may open a case."""
+    actor = current_actor()
     with wiring().database.reading() as session:
-        rows = [horse_line(horse) for horse in horses_of(session, current_actor().person_id)]
-    return render_template("horses/list.html", horses=rows, may_record=_may_record())
+        rows = [horse_line(horse) for horse in horses_of(session, actor.person_id)]
+    return render_template("horses/list.html", horses=rows, may_record=may_record(actor))
 
 
 @blueprint.get("/horses/new")
@@ -68,12 +72,54 @@ def _recorded(session: Any, recorder_id: UUID) -> str:  # noqa: ANN401 - the ses
     return url_for("horse.show", horse_id=horse.id)
 
 
-def _may_record() -> bool:
-    return bool({"vet", "farrier"} & set(current_actor().roles))
+@blueprint.get("/horses/<uuid:horse_id>/owner")
+@sign_in_required
+def new_owner(horse_id: UUID) -> ResponseReturnValue:
+    """Show the form that mends the owner's name and address."""
+    _check_role()
+    return _owner_form(horse_id, FormState())
+
+
+@blueprint.post("/horses/<uuid:horse_id>/owner")
+@sign_in_required
+def mend_owner(horse_id: UUID) -> ResponseReturnValue:
+    """Mend the owner's name and address; who is asked by it changes too."""
+    _check_role()
+    wired, person_id = wiring(), current_actor().person_id
+
+    def act(session: Any) -> str:  # noqa: ANN401 - the session is a type of another layer
+        horse_for(session, person_id, horse_id)
+        given = load_form(OwnerForm(), request.form)
+        command = MendOwner(given["owner_name"], given["owner_email"])
+        mend_owner_of(session, person_id, horse_id, command, wired.now())
+        return url_for("horse.show", horse_id=horse_id)
+
+    try:
+        with wired.database.transaction() as session:
+            answer = do_once(session, person_id, wired.now(), lambda: act(session))
+    except Invalid as error:
+        return _owner_form(horse_id, state_of_form(request.form, error), UNUSABLE)
+    except OutOfDate as error:
+        state = state_of_form(request.form, Invalid(error.message))
+        return _owner_form(horse_id, state, MOVED_ON)
+    flash(MENDED)
+    return answer
+
+
+def _owner_form(horse_id: UUID, state: FormState, status: int = 200) -> ResponseReturnValue:
+    with wiring().database.reading() as session:
+        horse = horse_for(session, current_actor().person_id, horse_id)
+        if horse.owner_id is not None:
+            raise WrongState(ACCEPTED)
+        typed = typed_owner(session, horse)
+    html = render_template(
+        "horses/owner.html", form=state, key=new_key(), horse=horse_line(horse), typed=typed
+    )
+    return make_response(html, status)
 
 
 def _check_role() -> None:
-    if not _may_record():
+    if not may_record(current_actor()):
         raise NotAllowed("Vets and farriers record horses.")
 
 

@@ -37,7 +37,7 @@ def desk_page(session: Session, actor: Actor, now: datetime) -> DeskPage:
     """Return every case of this person, those that wait on them first, and what they are asked."""
     return DeskPage(
         desk_rows(session, actor.person_id, cases_of(session, actor.person_id), now),
-        invitations_for(session, actor),
+        invitations_for(session, actor, now),
         _left(session, actor.person_id),
         may_open="vet" in actor.roles,
         may_ask=bool({"farrier", "owner"} & set(actor.roles)),

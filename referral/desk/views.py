@@ -32,7 +32,7 @@ from referral.desk.trends import trends_page
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate
 from referral.horses.queries import horse_for, horses_of
 from referral.plans.queries import rules_have_moved
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.forms import FormState, faults_at, load_form, state_of_form
 from referral.web.login import current_actor, sign_in_required
 from referral.web.wiring import wiring
 
@@ -57,7 +57,7 @@ def desk() -> ResponseReturnValue:
 def case(number: int) -> ResponseReturnValue:
     """Show one case: whose turn it is, what stands, and everything that happened."""
     with reading_case(number) as visit:
-        page = case_page(visit.session, visit.access, visit.today)
+        page = case_page(visit.session, visit.access, visit.now)
         book, today = visit.wired.rulebook, visit.now.date()
         rules_moved = rules_have_moved(visit.session, visit.access, page.judged_by, book, today)
     if page.unread:
@@ -143,7 +143,8 @@ def _opened(session: Any) -> str:  # noqa: ANN401 - the session is a type of ano
     access = open_case(session, command, wiring().now())
     if choice.person_id is None:
         asked = AskOnto(Role.FARRIER, choice, command.happened_on)
-        ask_onto(session, access, asked, wiring().now())
+        with faults_at(email="farrier_email"):
+            ask_onto(session, access, asked, wiring().now())
     return url_for("desk.case", number=access.number)
 
 

@@ -105,7 +105,7 @@ def _read_case(desk: Desk) -> None:
     resume_session(place.database, token, utc_now())
     with place.database.reading() as session:
         access = case_for(session, place.access.actor_id, place.access.number)
-        case_page(session, access, utc_now().date())
+        case_page(session, access, utc_now())
 
 
 def _token(desk: Desk) -> str:

@@ -12,8 +12,9 @@ from referral.storage.db import Base
 class Horse(Base):
     """A horse. ``animal`` is the profile its limits are chosen by.
 
-    The owner's name and email stand as whoever recorded the horse typed them; ``owner_id`` is
-    set once, to somebody the recorder knew or who accepted on a case.
+    The owner's name and email stand as whoever recorded the horse typed them, and what was typed
+    in their place in :class:`TypedOwner`; ``owner_id`` is set once, to somebody the recorder knew
+    or who accepted on a case.
     """
 
     __tablename__ = "horse"
@@ -35,3 +36,17 @@ class Horse(Base):
     owner_id: Mapped[UUID | None] = mapped_column(ForeignKey("person.id"))
     recorded_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     recorded_at: Mapped[datetime]
+
+
+class TypedOwner(Base):
+    """An owner's name and address, typed in place of what stood before; the last one holds."""
+
+    __tablename__ = "typed_owner"
+    __table_args__ = (Index(None, "horse_id"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    horse_id: Mapped[UUID] = mapped_column(ForeignKey("horse.id"))
+    name: Mapped[str]
+    email: Mapped[str]
+    typed_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    typed_at: Mapped[datetime]

@@ -1,11 +1,15 @@
 """What the horse pages show, frozen and ready to print."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
 from uuid import UUID
 
 from referral.horses.choices import ANIMALS
 from referral.horses.identity import shown_chip
 from referral.horses.models import Horse
+from referral.horses.queries import OwnerAsTyped, Typing
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,12 +24,26 @@ class HorseLine:
 
 
 @dataclass(frozen=True, slots=True)
+class TypedLine:
+    """An owner who was typed and then mended: who it was, by whom and when it was mended."""
+
+    name: str
+    email: str
+    mended_by: str
+    mended_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class HorsePage:
-    """One horse: its name, and what is known of it as pairs of label and words."""
+    """One horse: its name, what is known of it as pairs of label and words, its typed owners.
+
+    ``typed`` are those who stood as its owner before somebody mended that, the first one first.
+    """
 
     horse_id: UUID
     name: str
     facts: tuple[tuple[str, str | None], ...]
+    typed: tuple[TypedLine, ...]
 
 
 def horse_line(horse: Horse) -> HorseLine:
@@ -39,12 +57,12 @@ def horse_line(horse: Horse) -> HorseLine:
     )
 
 
-def horse_page(horse: Horse, owner: str | None) -> HorsePage:
+def horse_page(horse: Horse, owner: str | None, typed: Sequence[Typing]) -> HorsePage:
     """Return what a horse's own page shows."""
     facts = (
         ("Kind", animal_says(horse.animal)),
         ("Owner", owner),
-        *_asked(horse),
+        *_asked(horse, typed[-1].owner),
         ("Yard", horse.yard),
         ("Chip", shown_chip(horse.chip) if horse.chip else None),
         ("UELN", horse.ueln),
@@ -54,13 +72,17 @@ def horse_page(horse: Horse, owner: str | None) -> HorsePage:
         ("Colour", horse.colour),
         ("Weight", f"{horse.weight_kg:g} kg" if horse.weight_kg else None),
     )
-    return HorsePage(horse.id, horse.name, facts)
+    mended = tuple(
+        TypedLine(each.owner.name or "", each.owner.email or "", later.by, later.at)
+        for each, later in pairwise(typed)
+    )
+    return HorsePage(horse.id, horse.name, facts, mended)
 
 
-def _asked(horse: Horse) -> tuple[tuple[str, str], ...]:
-    if horse.owner_id is not None or not horse.owner_email:
+def _asked(horse: Horse, typed: OwnerAsTyped) -> tuple[tuple[str, str], ...]:
+    if horse.owner_id is not None or not typed.email:
         return ()
-    return (("Owner\N{RIGHT SINGLE QUOTATION MARK}s email, not accepted yet", horse.owner_email),)
+    return (("Owner\N{RIGHT SINGLE QUOTATION MARK}s email, not accepted yet", typed.email),)
 
 
 def animal_says(code: str) -> str:

@@ -1,4 +1,4 @@
-"""The form that records a horse."""
+"""The forms that record a horse and mend its owner."""
 
 from marshmallow import Schema, fields, validate
 
@@ -23,5 +23,12 @@ class HorseForm(Schema):
     colour = fields.String(load_default=None, validate=validate.Length(max=40))
     weight_kg = DecimalField("kg", minimum=20, maximum=1500, load_default=None)
     yard = fields.String(load_default=None, validate=validate.Length(max=200))
+    owner_name = fields.String(required=True, validate=validate.Length(max=80))
+    owner_email = fields.Email(required=True, validate=validate.Length(max=254))
+
+
+class OwnerForm(Schema):
+    """Who the owner is, typed anew."""
+
     owner_name = fields.String(required=True, validate=validate.Length(max=80))
     owner_email = fields.Email(required=True, validate=validate.Length(max=254))

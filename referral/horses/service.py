@@ -1,4 +1,4 @@
-"""The verb of horses: record one."""
+"""The verbs of horses: record one, and mend who was typed as its owner."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -7,9 +7,10 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from referral.errors import Invalid
+from referral.errors import Invalid, WrongState
 from referral.horses.identity import chip_fault, clean, ueln_fault
-from referral.horses.models import Horse
+from referral.horses.models import Horse, TypedOwner
+from referral.horses.queries import typed_owner
 from referral.storage.ids import new_id
 
 
@@ -76,6 +77,47 @@ def record_horse(
     session.add(horse)
     session.flush()
     return horse
+
+
+@dataclass(frozen=True, slots=True)
+class MendOwner:
+    """The owner's name and address, as they ought to have been typed."""
+
+    name: str
+    email: str
+
+
+ACCEPTED = "Somebody has accepted as this horse\N{RIGHT SINGLE QUOTATION MARK}s owner already."
+
+
+def mend_owner(
+    session: Session, mender_id: UUID, horse: Horse, command: MendOwner, now: datetime
+) -> None:
+    """Keep another name and address of the owner's, in place of what was typed before.
+
+    Raises
+    ------
+    WrongState
+        If somebody is the horse's owner already.
+    Invalid
+        If nothing is changed.
+    """
+    if horse.owner_id is not None:
+        raise WrongState(ACCEPTED)
+    before = typed_owner(session, horse)
+    if (before.name, (before.email or "").lower()) == (command.name, command.email.lower()):
+        same = "This is what stands there already."
+        raise Invalid("Nothing is changed.", {"owner_email": [same]})
+    row = TypedOwner(
+        id=new_id(now),
+        horse_id=horse.id,
+        name=command.name,
+        email=command.email,
+        typed_by=mender_id,
+        typed_at=now,
+    )
+    session.add(row)
+    session.flush()
 
 
 def _is_taken(session: Session, recorder_id: UUID, chip: str) -> bool:

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import Person
-from referral.inbox.queries import Part, parts_of
+from referral.inbox.queries import Part, part_shown, parts_of
 from referral.notices.models import Letter, Notice
 from referral.notices.policy import Wishes, goes_at, is_urgent, is_wanted
 from referral.notices.queries import wishes_of
@@ -74,7 +74,7 @@ def sort_notices(
     """Return which notices need no letter, which are due, and when the next will be."""
     unneeded, due, later = [], [], []
     for each in waiting:
-        part = parts.get(each.case_id)
+        part = part_shown(each, parts)
         if part is None or each.read_at or not is_wanted(wishes, each.kind, part.roles):
             unneeded.append(each)
             continue

@@ -18,12 +18,13 @@ LONGEST_NAME = 60
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One line of a letter: which case, what happened in words of a mail, where to look."""
+    """One line of a letter: of which case, what happened in words of a mail, where to look."""
 
-    number: int
+    lead: str
     says: str
     is_urgent: bool
     link: str
+    link_says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,22 @@ class LetterText:
     wishes_link: str
 
 
+@dataclass(frozen=True, slots=True)
+class AskedLetter:
+    """What a letter to an address that is asked onto a case is made of; it greets no name."""
+
+    letter_id: UUID
+    made_at: datetime
+    house: str
+    sender: str
+    email: str
+    by: str
+    for_owner: bool
+    as_what: str
+    until: str
+    link: str
+
+
 class _Whole(UnstructuredHeader, BaseHeader):
     """A header that stays in one line: an address in it must not be encoded or cut."""
 
@@ -53,30 +70,52 @@ class _Whole(UnstructuredHeader, BaseHeader):
 
 
 def mail_of(letter: LetterText) -> EmailMessage:
-    """Return the mail.
+    """Return the mail that tells somebody of what is new on their cases.
 
     Raises
     ------
     ValueError
         If the person's address is none that a mail can go to.
     """
-    registry = HeaderRegistry()
-    for name in ("list-unsubscribe", "list-unsubscribe-post", "message-id"):
-        registry.map_to_type(name, _Whole)
-    mail = EmailMessage(policy=SMTP.clone(header_factory=registry))
-    mail["From"] = Address(_in_header(letter.house), addr_spec=letter.sender)
-    mail["To"] = Address(_in_header(letter.name), addr_spec=letter.email)
-    mail["Subject"] = subject_of(letter.told)
-    mail["Date"] = format_datetime(letter.made_at)
-    mail["Message-ID"] = message_id(letter.letter_id, letter.sender)
-    mail["Auto-Submitted"] = "auto-generated"
+    mail = _begun(letter, letter.name, subject_of(letter.told))
     if letter.end_all:
         mail["List-Unsubscribe"] = f"<{letter.end_all}>"
         mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
-    words: Mapping[str, Any] = {"letter": letter, "subject": subject_of(letter.told)}
-    mail.set_content(_template("letter.txt").render(words), cte="quoted-printable")
+    return _with_parts(mail, letter, "letter")
+
+
+def asked_mail(letter: AskedLetter) -> EmailMessage:
+    """Return the mail that asks an address onto a case.
+
+    Raises
+    ------
+    ValueError
+        If the address is none that a mail can go to.
+    """
+    mail = _begun(letter, "", f"{_in_header(letter.by)} asks you onto a case")
+    return _with_parts(mail, letter, "asked")
+
+
+def _begun(letter: LetterText | AskedLetter, name: str, subject: str) -> EmailMessage:
+    registry = HeaderRegistry()
+    for header in ("list-unsubscribe", "list-unsubscribe-post", "message-id"):
+        registry.map_to_type(header, _Whole)
+    mail = EmailMessage(policy=SMTP.clone(header_factory=registry))
+    mail["From"] = Address(_in_header(letter.house), addr_spec=letter.sender)
+    mail["To"] = Address(_in_header(name), addr_spec=letter.email)
+    mail["Subject"] = subject
+    mail["Date"] = format_datetime(letter.made_at)
+    mail["Message-ID"] = message_id(letter.letter_id, letter.sender)
+    mail["Auto-Submitted"] = "auto-generated"
+    return mail
+
+
+def _with_parts(mail: EmailMessage, letter: LetterText | AskedLetter, name: str) -> EmailMessage:
+    """Return the mail with its text and its HTML, always in the same bytes."""
+    words: Mapping[str, Any] = {"letter": letter, "subject": mail["Subject"]}
+    mail.set_content(_template(f"{name}.txt").render(words), cte="quoted-printable")
     mail.add_alternative(
-        _template("letter.html").render(words), subtype="html", cte="quoted-printable"
+        _template(f"{name}.html").render(words), subtype="html", cte="quoted-printable"
     )
     mail.set_boundary(f"part-{letter.letter_id.hex}")
     return mail
@@ -90,11 +129,11 @@ def message_id(letter_id: UUID, sender: str) -> str:
 def subject_of(told: Sequence[Told]) -> str:
     """Return one line that says what waits, and nothing of what is in the record."""
     if len(told) == 1:
-        return f"Case {told[0].number}: {told[0].says}"
-    numbers = sorted({each.number for each in told})
-    if len(numbers) == 1:
-        return f"Case {numbers[0]}: {len(told)} things are new"
-    return f"{len(told)} things are new on {len(numbers)} cases"
+        return f"{told[0].lead}: {told[0].says}"
+    leads = {each.lead for each in told}
+    if len(leads) == 1:
+        return f"{told[0].lead}: {len(told)} things are new"
+    return f"{len(told)} things are new on your cases"
 
 
 def _in_header(name: str) -> str:

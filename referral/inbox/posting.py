@@ -14,12 +14,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import Person
-from referral.cases.models import CaseMember, Entry
+from referral.cases.models import CaseMember, Entry, Invitation
 from referral.core.workflow import Role
-from referral.inbox.letters import LetterText, Told, mail_of
-from referral.inbox.queries import Part, notices_in, parts_of
+from referral.inbox.asking import asked_letter
+from referral.inbox.letters import AskedLetter, LetterText, Told, asked_mail, mail_of
+from referral.inbox.queries import Part, notices_in, part_shown, parts_of
 from referral.inbox.tokens import token_for
-from referral.inbox.wording import mail_says
+from referral.inbox.wording import mail_says, office_says
 from referral.notices.models import Letter, Notice
 from referral.notices.policy import (
     MAIL_LOST,
@@ -43,6 +44,8 @@ PATIENCE_S = 10.0
 """For each answer of the server, so that a whole conversation ends within a worker's lease."""
 PERMANENT = 500
 
+OF_THE_OFFICE, NOTICES = "A case of your organisation’s", "Open your notices"
+
 
 class Refused(Exception):
     """The server will never take this letter."""
@@ -58,7 +61,7 @@ def letter_sender(settings: Settings, database: Database, now: Callable[[], date
     def prepare(payload: Mapping[str, Any]) -> Finish:
         letter_id = UUID(payload["letter_id"])
         with database.reading() as session:
-            text = text_of(session, letter_id, settings)
+            text = text_of(session, letter_id, settings, now())
         if text is None:
             return lambda session: _end(session, letter_id, "not_needed", None, now())
         try:
@@ -75,20 +78,28 @@ def letter_sender(settings: Settings, database: Database, now: Callable[[], date
     return Handler(prepare, give_up, MOST_ATTEMPTS, FIRST_WAIT)
 
 
-def text_of(session: Session, letter_id: UUID, settings: Settings) -> LetterText | None:
+def text_of(
+    session: Session, letter_id: UUID, settings: Settings, now: datetime
+) -> LetterText | AskedLetter | None:
     """Return what a letter says now, or None if it need not be sent any more."""
     letter = session.get_one(Letter, letter_id)
-    person = session.get_one(Person, letter.person_id)
-    if letter.ended_at or person.revoked_at or not settings.mail_host or not settings.mail_from:
+    if letter.ended_at or not settings.mail_host or not settings.mail_from:
         return None
-    notices = notices_in(session, letter_id)
+    if letter.person_id is None:
+        return asked_letter(session, letter, settings, now)
+    person = session.get_one(Person, letter.person_id)
+    return None if person.revoked_at else _tidings(session, letter, person, settings)
+
+
+def _tidings(
+    session: Session, letter: Letter, person: Person, settings: Settings
+) -> LetterText | None:
+    """Return what is new on somebody's cases, as far as they still want it and may know of it."""
+    notices = notices_in(session, letter.id)
     parts = parts_of(session, person.id, {each.case_id for each in notices})
     wishes = wishes_of(session, person.id, settings.zone)
-    kept = [
-        (each, parts[each.case_id])
-        for each in notices
-        if each.case_id in parts and is_wanted(wishes, each.kind, parts[each.case_id].roles)
-    ]
+    shown = [(each, part) for each in notices if (part := part_shown(each, parts))]
+    kept = [(each, part) for each, part in shown if is_wanted(wishes, each.kind, part.roles)]
     if not kept:
         return None
     home = settings.public_address
@@ -99,7 +110,7 @@ def text_of(session: Session, letter_id: UUID, settings: Settings) -> LetterText
         letter_id=letter.id,
         made_at=letter.made_at,
         house=settings.instance_name,
-        sender=settings.mail_from,
+        sender=settings.mail_from or "",
         name=person.name,
         email=person.email,
         told=[_told(notice, part, home) for notice, part in kept],
@@ -111,8 +122,14 @@ def text_of(session: Session, letter_id: UUID, settings: Settings) -> LetterText
 
 
 def _told(notice: Notice, part: Part, home: str) -> Told:
+    urgent = is_urgent(notice.kind)
+    if part.number is None:
+        return Told(OF_THE_OFFICE, office_says(notice.kind), urgent, f"{home}/notices", NOTICES)
+    name = f"case {part.number}"
     link = f"{home}/cases/{part.number}"
-    return Told(part.number, mail_says(notice.kind, notice.facts), is_urgent(notice.kind), link)
+    return Told(
+        name.capitalize(), mail_says(notice.kind, notice.facts), urgent, link, f"Open {name}"
+    )
 
 
 def _ending(settings: Settings, person_id: UUID, topics: list[Topic]) -> str:
@@ -120,7 +137,7 @@ def _ending(settings: Settings, person_id: UUID, topics: list[Topic]) -> str:
     return f"{settings.public_address}/unsubscribe/{token}"
 
 
-def send(settings: Settings, text: LetterText) -> None:
+def send(settings: Settings, text: LetterText | AskedLetter) -> None:
     """Hand the letter to the mail server.
 
     Raises
@@ -131,14 +148,14 @@ def send(settings: Settings, text: LetterText) -> None:
         If the server cannot be reached or breaks off (the library's errors are of this kind).
     """
     try:
-        mail = mail_of(text)
+        mail = mail_of(text) if isinstance(text, LetterText) else asked_mail(text)
     except ValueError as error:
         raise Refused("the address is none that a mail can go to") from error
     with _conversation(settings) as server:
         _hand_over(server, mail, text)
 
 
-def _hand_over(server: smtplib.SMTP, mail: EmailMessage, text: LetterText) -> None:
+def _hand_over(server: smtplib.SMTP, mail: EmailMessage, text: LetterText | AskedLetter) -> None:
     try:
         server.send_message(mail, text.sender, [text.email])
     except smtplib.SMTPRecipientsRefused as error:
@@ -192,7 +209,7 @@ def _give_up(session: Session, letter_id: UUID, fault: str, now: datetime) -> No
         for notice in notices_in(session, letter_id)
         for person_id in _who_counts_on(session, notice)
         if person_id != letter.person_id
-    }
+    } | _who_asked(session, letter)
     session.add_all(
         Notice(
             id=new_id(now),
@@ -205,6 +222,20 @@ def _give_up(session: Session, letter_id: UUID, fault: str, now: datetime) -> No
         )
         for case_id, person_id in sorted(to_tell)
     )
+
+
+def _who_asked(session: Session, letter: Letter) -> set[tuple[UUID, UUID]]:
+    """Return the case and who asked an address onto it, if they are on it themselves."""
+    row = session.execute(
+        select(Invitation.case_id, Invitation.asked_by)
+        .join(
+            CaseMember,
+            (CaseMember.case_id == Invitation.case_id)
+            & (CaseMember.person_id == Invitation.asked_by),
+        )
+        .where(Invitation.id == letter.invitation_id, CaseMember.until.is_(None))
+    ).first()
+    return set() if row is None else {(row.case_id, row.asked_by)}
 
 
 def _who_counts_on(session: Session, notice: Notice) -> set[UUID]:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from referral.core.workflow import Move
-from referral.notices.policy import RECHECK_LATE, RULE_CHANGED
+from referral.notices.policy import FLAG_LAPSED, NOT_COMING, RECHECK_LATE, RULE_CHANGED
 
 SAYS: Mapping[Move, str] = {
     Move.OPEN_CASE: "a case was opened with you",
@@ -44,18 +44,34 @@ SAYS: Mapping[Move, str] = {
 ADDED = "something was added to the record"
 
 
+LOOK = "look at the plan before it is fitted"
+OF_ITSELF: Mapping[str, str] = {
+    RECHECK_LATE: "a recheck is late",
+    RULE_CHANGED: f"a rule has changed since consent: {LOOK}",
+    NOT_COMING: "somebody whom you asked declined or did not answer",
+    FLAG_LAPSED: "a red flag is live again, as the day it was managed until has passed: look now",
+}
+
+OFFICE_SAYS: Mapping[str, str] = {
+    Move.ASK_EXAMINATION: "an examination is asked for",
+    Move.ASK_QUESTION: "a question of the farrier’s waits for the vet",
+    Move.SEND_REFERRAL: "a referral waits to be acknowledged",
+    Move.RAISE_FLAG: "a red flag was raised and waits for the vet’s answer",
+    FLAG_LAPSED: "a red flag is live again and waits for the vet’s answer",
+    RECHECK_LATE: "a recheck is late",
+}
+"""What the office of somebody on a case is told, as the rest of a sentence; nothing of the foot."""
+
+
 def mail_says(kind: str, facts: Mapping[str, Any] | None = None) -> str:
     """Return what a mail says of an entry, as the rest of a sentence that names its case.
 
     A rule is named by its code alone: its title is the practice's own words, and what it answers
     is of the record.
     """
-    if kind == RECHECK_LATE:
-        return "a recheck is late"
-    if kind == RULE_CHANGED:
-        rule = f"rule {facts['rule']}" if facts else "a rule"
-        return f"{rule} has changed since consent was given: look at the plan before it is fitted"
-    return SAYS.get(Move(kind), ADDED)
+    if kind == RULE_CHANGED and facts:
+        return f"rule {facts['rule']} has changed since consent: {LOOK}"
+    return OF_ITSELF.get(kind) or SAYS.get(Move(kind), ADDED)
 
 
 VERDICTS: Mapping[str, str] = {
@@ -82,3 +98,8 @@ def rule_says(facts: Mapping[str, Any]) -> str:
 def _answer(verdict: str, severity: str) -> str:
     said = VERDICTS[verdict]
     return f"{said} ({severity.replace('_', ' ')})" if verdict in SERIOUS else said
+
+
+def office_says(kind: str) -> str:
+    """Return what the office of somebody on a case is told, in the inbox as in a mail."""
+    return OFFICE_SAYS[kind]

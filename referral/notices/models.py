@@ -11,17 +11,23 @@ from referral.storage.db import Base
 
 
 class Letter(Base):
-    """One mail to one person; its id is the mail's own too: a second try is the same mail."""
+    """One mail to one person; its id is the mail's own too: a second try is the same mail.
+
+    It is to ``person_id``, or to whoever has the address of ``invitation_id``.
+    """
 
     __tablename__ = "letter"
     __table_args__ = (
         CheckConstraint("outcome in ('sent', 'given_up', 'not_needed')", name="outcome_known"),
         CheckConstraint("(outcome is null) = (ended_at is null)", name="ended_with_outcome"),
+        CheckConstraint("(person_id is null) <> (invitation_id is null)", name="to_one"),
         Index(None, "person_id"),
+        Index(None, "invitation_id"),
     )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
-    person_id: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    person_id: Mapped[UUID | None] = mapped_column(ForeignKey("person.id"))
+    invitation_id: Mapped[UUID | None] = mapped_column(ForeignKey("invitation.id"))
     made_at: Mapped[datetime]
     ended_at: Mapped[datetime | None]
     outcome: Mapped[str | None]

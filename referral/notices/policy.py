@@ -17,8 +17,27 @@ RECHECK_LATE = "recheck_late"
 RULE_CHANGED = "rule_changed"
 """The kind of a notice that a rule changed after a plan was consented to; it comes on a day."""
 
+FLAG_LAPSED = "flag_lapsed"
+"""The kind of a notice that a red flag is managed no longer; it comes on the day after its last."""
+
+NOT_COMING = "not_coming"
+"""The kind of a notice that somebody who was asked declined, or did not answer in time."""
+
 RESPONSIBLE = frozenset({Role.VET, Role.FARRIER})
 """Who must act on a red flag, and so cannot be without its mail."""
+
+
+_OFFICES: Mapping[str, frozenset[Role]] = {
+    Move.ASK_EXAMINATION: frozenset({Role.VET}),
+    Move.ASK_QUESTION: frozenset({Role.VET}),
+    Move.SEND_REFERRAL: frozenset({Role.FARRIER}),
+    Move.RAISE_FLAG: RESPONSIBLE,
+    FLAG_LAPSED: frozenset({Role.VET}),
+    RECHECK_LATE: frozenset(Role),
+}
+
+
+ONCE_A_DAY = timedelta(days=1)
 
 
 class Topic(StrEnum):
@@ -61,6 +80,14 @@ _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
 _BY_MOVE = {move: topic for topic, moves in _TOPICS.items() for move in moves}
 
 
+_OF_ITSELF = {
+    FLAG_LAPSED: Topic.RED_FLAG,
+    NOT_COMING: Topic.REFERRAL,
+    RECHECK_LATE: Topic.RESET,
+    RULE_CHANGED: Topic.PLAN,
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What mail a person wants: without which topics, in what rhythm, never in which hours.
@@ -76,18 +103,21 @@ class Wishes:
     quiet_until: int | None = None
 
 
+def offices_told(kind: str) -> frozenset[Role]:
+    """Return whose offices are told of this: the coordinators of whom it waits on."""
+    return _OFFICES.get(kind, frozenset())
+
+
 def topic_of(kind: str) -> Topic:
     """Return what a kind of entry is about; whatever is added to the record is the record's."""
-    if kind == RECHECK_LATE:
-        return Topic.RESET
-    if kind == RULE_CHANGED:
-        return Topic.PLAN
+    if kind in _OF_ITSELF:
+        return _OF_ITSELF[kind]
     return _BY_MOVE.get(Move(kind), Topic.RECORD)
 
 
 def is_urgent(kind: str) -> bool:
     """Say whether mail of this kind waits for nothing."""
-    return kind == Move.RAISE_FLAG
+    return kind in (Move.RAISE_FLAG, FLAG_LAPSED)
 
 
 def is_wanted(wishes: Wishes, kind: str, roles: Collection[Role]) -> bool:
@@ -109,6 +139,16 @@ def goes_at(wishes: Wishes, kind: str, made_at: datetime) -> datetime:
         return made_at
     moment = _next_daily(wishes, made_at) if wishes.daily else made_at
     return after_quiet(wishes, moment)
+
+
+def asks_at(wishes: Wishes | None, last: datetime | None, now: datetime) -> datetime:
+    """Return the moment from which an address may be written to that is asked onto a case.
+
+    ``last`` is when it was written to about the same case; ``wishes`` are none where nobody here
+    is known by it.
+    """
+    moment = max(now, last + ONCE_A_DAY) if last is not None else now
+    return moment if wishes is None else after_quiet(wishes, moment)
 
 
 def after_quiet(wishes: Wishes, moment: datetime) -> datetime:

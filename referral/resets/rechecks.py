@@ -7,24 +7,23 @@ worked out anew from the entries when the time has come.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from referral.accounts.models import Membership
 from referral.cases.access import CaseAccess
 from referral.cases.models import Case, CaseMember
+from referral.cases.offices import office_people
 from referral.cases.queries import case_histories
 from referral.cases.timeline import NewEntry, append
-from referral.clock import day_at
+from referral.clock import day_at, morning_of
 from referral.core.diary import ALERT_AFTER_DAYS, CAUTION_AFTER_DAYS, What, due_items
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid
-from referral.notices.policy import RECHECK_LATE
+from referral.notices.policy import RECHECK_LATE, offices_told
 from referral.notices.service import Happened, tell
 from referral.resets.models import Recheck
 from referral.resets.queries import current_recheck
@@ -34,7 +33,6 @@ from referral.storage.jobs import Finish, Handler, enqueue
 REMIND = "remind_of_recheck"
 """The work of telling somebody that a recheck is late."""
 
-MORNING = time(7)
 OWNER, COORDINATORS = "owner", "coordinators"
 AFTER_DAYS: Mapping[str, int] = {OWNER: CAUTION_AFTER_DAYS, COORDINATORS: ALERT_AFTER_DAYS}
 
@@ -106,8 +104,7 @@ def members_as(session: Session, case_id: UUID, role: str) -> Sequence[UUID]:
 
 def _remind_later(session: Session, row: Recheck, whom: str, zone: str, now: datetime) -> None:
     day = row.due_on + timedelta(days=AFTER_DAYS[whom] + 1)
-    moment = datetime.combine(day, MORNING, tzinfo=ZoneInfo(zone))
-    enqueue(session, REMIND, {"recheck": str(row.id), "whom": whom}, now, moment)
+    enqueue(session, REMIND, {"recheck": str(row.id), "whom": whom}, now, morning_of(day, zone))
 
 
 def recheck_reminder(now: Callable[[], datetime]) -> Handler:
@@ -151,16 +148,5 @@ def owners(session: Session, row: Recheck) -> frozenset[UUID]:
 
 def coordinators(session: Session, case_id: UUID) -> frozenset[UUID]:
     """Return the coordinators on a case and those of the organisations that have a part in it."""
-    offices = select(CaseMember.organisation_id).where(
-        CaseMember.case_id == case_id,
-        CaseMember.until.is_(None),
-        CaseMember.organisation_id.is_not(None),
-    )
-    theirs = session.scalars(
-        select(Membership.person_id).where(
-            Membership.role == Role.COORDINATOR.value,
-            Membership.until.is_(None),
-            Membership.organisation_id.in_(offices),
-        )
-    )
-    return frozenset({*theirs, *members_as(session, case_id, Role.COORDINATOR.value)})
+    offices = office_people(session, case_id, offices_told(RECHECK_LATE))
+    return offices | frozenset(members_as(session, case_id, Role.COORDINATOR.value))

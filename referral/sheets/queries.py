@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from referral.accounts.models import Person
+from referral.cases.models import Case
 from referral.errors import NotFound
 from referral.resets.models import Reset
 from referral.sheets.models import Sheet, SheetProposal, Signature
@@ -118,6 +119,22 @@ def sheet_of(session: Session, case_id: UUID, sheet_id: UUID) -> SheetView:
     if not rows:
         raise NotFound("There is no such sheet on this case.")
     return _views(session, rows)[0]
+
+
+def sheets_signed_by(session: Session, person_id: UUID, number: int) -> tuple[SheetView, ...]:
+    """Return the sheets of a case that this person signed, newest first.
+
+    What somebody signed stays theirs to keep, with every signature on it, also once they are on
+    the case no more.
+    """
+    mine = select(Signature.sheet_id).where(Signature.person_id == person_id)
+    rows = session.scalars(
+        select(Sheet)
+        .join(Case, Case.id == Sheet.case_id)
+        .where(Case.number == number, Sheet.id.in_(mine))
+        .order_by(Sheet.made_at.desc(), Sheet.id.desc())
+    ).all()
+    return _views(session, rows)
 
 
 def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:

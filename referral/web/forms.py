@@ -6,7 +6,8 @@ raises `Invalid`, the page is shown again with a `FormState` of what was typed.
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -30,6 +31,16 @@ TWICE = "This was sent more than once."
 UNWRITABLE = "This holds a sign that cannot be kept; type it again."
 NUL = "\0"
 SUMMARY = "Some fields need another look; what you typed is still here."
+
+
+@contextmanager
+def faults_at(**fields: str) -> Iterator[None]:
+    """Put faults that name one field beside another: a page may call it otherwise."""
+    try:
+        yield
+    except Invalid as error:
+        faults = {fields.get(name, name): said for name, said in error.faults.items()}
+        raise Invalid(error.message, faults) from error
 
 
 def parse_decimal(text: str, decimals: int = PLAIN_DECIMALS) -> Decimal:

@@ -119,7 +119,7 @@ def test_whoever_is_asked_is_on_the_case_and_owns_the_horse_once_they_accept(yar
         assert "Dora Penn" in page
         assert TYPED not in page
         assert "not accepted yet" not in page
-        assert "Asked, not answered" not in page
+        assert "Asked, not on the case" not in page
     assert kinds(yard, case) == ["case_opened", "member_added", "member_joined"]
     assert "Bramble" in yard.browser("dora").get("/examinations/new").text
 

@@ -142,8 +142,8 @@ def test_a_coordinator_of_the_office_is_told_without_a_way_into_the_case(yard, c
     work(yard, clock, days=14)
     work(yard, clock, days=7)
     page = yard.browser("office").get("/notices")
-    assert "A recheck of your organisation’s is late: see the diary." in words_of(page)
-    assert "Marrow" not in page.text
+    assert f"Marrow, a case of {yard.cast.vet.name} A recheck is late" in words_of(page)
+    assert yard.home not in page.text
     assert yard.open("office").status_code == 404
     assert "Marrow" in words_of(yard.browser("office").get("/diary"))
 

@@ -24,7 +24,7 @@ def statements(story):
     with story.database.reading() as session:
         event.listen(story.database.engine, "before_cursor_execute", keep)
         access = story.access(session, "vet")
-        case_page(session, access, story.today)
+        case_page(session, access, story.now)
         event.remove(story.database.engine, "before_cursor_execute", keep)
     return [each for each in asked if each != "BEGIN"]
 
