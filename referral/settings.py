@@ -20,7 +20,6 @@ MAIL_TLS = ("starttls", "tls", "none")
 MAIL_ADDRESS = re.compile(r"[^@\s<>,;:\"]+@[A-Za-z0-9.-]+")
 WEB_ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?")
 SERVICE_ADDRESS = re.compile(rf"{WEB_ADDRESS.pattern}(/[A-Za-z0-9._~/-]*)?")
-PEM_BEGINNING = b"-----BEGIN CERTIFICATE-----"
 INSTANCE_KEY_BYTES = 32
 SHORTEST_SECRET = 32
 LARGEST_PORT = 65535
@@ -311,15 +310,16 @@ def _service_address(_folder: Path, value: object) -> str | None:
 
 
 def _certificate(instance: Path, value: object) -> bytes | None:
-    """Return a certificate's file, read; what is in it is judged where it is used."""
+    """Return a file of one certificate or more, each of which can be read."""
     if value is None:
         return None
+    from cryptography.x509 import load_pem_x509_certificates  # noqa: PLC0415 - where one is named
+
     try:
         data = (instance / str(value)).read_bytes()
+        load_pem_x509_certificates(data)
     except (OSError, ValueError):
-        data = b""
-    if PEM_BEGINNING not in data:
-        raise ValueError("a file with a certificate in PEM form is needed")
+        raise ValueError("a file with a certificate in PEM form is needed") from None
     return data
 
 

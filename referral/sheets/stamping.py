@@ -13,7 +13,7 @@ from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
 from pyhanko.sign.validation.status import TimestampSignatureStatus
 from pyhanko_certvalidator import ValidationContext
 
-from referral.errors import Invalid, SettingsFault
+from referral.errors import Invalid
 from referral.sheets.signing import ROOM_FOR_STAMP
 from referral.sheets.verify import is_sound, stamp_context
 from referral.sheets.wording import moment, named
@@ -121,17 +121,8 @@ class InstanceStamper(TimeStamper):
 
 
 def _by_root(root_pem: bytes) -> ValidationContext:
-    """Return what only stamps that lead to these roots are trusted by.
-
-    Raises
-    ------
-    SettingsFault
-        If there is no certificate that can be read.
-    """
-    try:
-        roots = [x509.Certificate.load(der) for _, _, der in pem.unarmor(root_pem, multiple=True)]
-    except ValueError as error:
-        raise SettingsFault("time_authority_root: the certificate cannot be read.") from error
+    """Return what only stamps that lead to these roots are trusted by."""
+    roots = [x509.Certificate.load(der) for _, _, der in pem.unarmor(root_pem, multiple=True)]
     return ValidationContext(trust_roots=roots, allow_fetching=False)
 
 
