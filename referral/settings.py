@@ -20,6 +20,7 @@ MAIL_TLS = ("starttls", "tls", "none")
 MAIL_ADDRESS = re.compile(r"[^@\s<>,;:\"]+@[A-Za-z0-9.-]+")
 WEB_ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?")
 SERVICE_ADDRESS = re.compile(rf"{WEB_ADDRESS.pattern}(/[A-Za-z0-9._~/-]*)?")
+HOST = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?(:[0-9]{1,5})?")
 INSTANCE_KEY_BYTES = 32
 SHORTEST_SECRET = 32
 LARGEST_PORT = 65535
@@ -46,6 +47,8 @@ class Settings:
     address: str | None = None
     time_authority: str | None = None
     time_authority_root: bytes | None = None
+    lookup_hosts: tuple[str, ...] = ()
+    proofs_dir: Path | None = None
     mail_host: str | None = None
     mail_port: int = 587
     mail_tls: str = "starttls"
@@ -323,6 +326,14 @@ def _certificate(instance: Path, value: object) -> bytes | None:
     return data
 
 
+def _hosts(_folder: Path, value: object) -> tuple[str, ...]:
+    """Return hosts from a list, or from words with commas between them."""
+    given = [each.strip() for each in value.split(",")] if isinstance(value, str) else value
+    if isinstance(given, list) and all(HOST.fullmatch(str(each)) for each in given):
+        return tuple(each.lower() for each in given)
+    raise ValueError('hosts such as ["crl.example.org", "ocsp.example.org:8080"] are needed')
+
+
 def _database_url(instance: Path, value: object) -> str:
     if value is None:
         return f"sqlite:///{instance / 'var' / 'referral.db'}"
@@ -347,6 +358,8 @@ READERS: Mapping[str, tuple[Callable[[Path, object], Any], object]] = {
     "address": (_web_address, None),
     "time_authority": (_service_address, None),
     "time_authority_root": (_certificate, None),
+    "lookup_hosts": (_hosts, []),
+    "proofs_dir": (_folder_if_any, None),
     "mail_host": (_words_if_any, None),
     "mail_port": (_port, 587),
     "mail_tls": (_mail_tls, "starttls"),

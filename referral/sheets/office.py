@@ -6,7 +6,7 @@ from threading import Lock
 
 from referral.settings import Settings
 from referral.sheets.authority import Authority
-from referral.sheets.drafts import Office
+from referral.sheets.drafts import Lookups, Office
 from referral.web.wiring import Wiring
 
 AUTHORITY_FOLDER = "authority"
@@ -32,6 +32,7 @@ def office_of(wired: Wiring) -> Office:
         address=settings.address,
         time_authority=settings.time_authority,
         time_authority_root=settings.time_authority_root,
+        lookups=Lookups(settings.lookup_hosts, settings.proofs_dir),
     )
 
 

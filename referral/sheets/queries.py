@@ -11,10 +11,10 @@ from sqlalchemy.orm import Session
 from referral.accounts.models import Person
 from referral.errors import NotFound
 from referral.resets.models import Reset
+from referral.sheets.copies import Issued, Lookup
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.snapshot import SIGNERS, SheetKind, in_groups
-from referral.sheets.verify import Issued, Lookup
-from referral.sheets.wording import stamped
+from referral.sheets.wording import Level, stamped
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,8 @@ class SignatureView:
     stamped_at: datetime | None
     stamped_by: str | None
     issuer: str | None
+    lasts: bool
+    asked: bool | None
 
     @property
     def says(self) -> str:
@@ -35,7 +37,11 @@ class SignatureView:
         said = f"{self.name} ({self.role})"
         if self.issuer:
             said = f"{said}, own certificate issued by {self.issuer}"
-        return f"{said}, {stamped(self.stamped_at, self.stamped_by)}" if self.stamped_at else said
+        if self.asked is False:
+            said = f"{said}, which could not be asked whether it was withdrawn"
+        if self.stamped_at:
+            said = f"{said}, {stamped(self.stamped_at, self.stamped_by)}"
+        return f"{said}, with what is needed to check it later" if self.lasts else said
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +116,15 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
 
 def _signature_view(row: Signature, name: str) -> SignatureView:
     return SignatureView(
-        name, row.role, row.signed_at, row.position, row.stamped_at, row.stamped_by, row.issuer
+        name=name,
+        role=row.role,
+        signed_at=row.signed_at,
+        position=row.position,
+        stamped_at=row.stamped_at,
+        stamped_by=row.stamped_by,
+        issuer=row.issuer,
+        lasts=row.level == Level.LASTING,
+        asked=row.asked,
     )
 
 

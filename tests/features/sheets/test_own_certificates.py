@@ -14,6 +14,7 @@ from referral.clock import utc_now
 from referral.errors import Invalid, NotFound
 from referral.sheets import opening
 from referral.sheets.authority import Authority, Bearer
+from referral.sheets.copies import Issued
 from referral.sheets.models import OwnCertificate
 from referral.sheets.own_certificates import (
     keep_certificate,
@@ -24,7 +25,7 @@ from referral.sheets.own_certificates import (
 from referral.sheets.pkcs12 import LARGEST_FILE, UNREADABLE, _key_faults, _rounds, read_pkcs12
 from referral.sheets.printing import field_name
 from referral.sheets.signing import SigningAct, sign
-from referral.sheets.verify import Issued, verify_pdf
+from referral.sheets.verify import verify_pdf
 from tests.factories import a_cast
 from tests.features.sheets.hostile import (
     VERY_MANY,
