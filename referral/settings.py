@@ -328,9 +328,10 @@ def _certificate(instance: Path, value: object) -> bytes | None:
 
 def _hosts(_folder: Path, value: object) -> tuple[str, ...]:
     """Return hosts from a list, or from words with commas between them."""
-    given = [each.strip() for each in value.split(",")] if isinstance(value, str) else value
-    if isinstance(given, list) and all(HOST.fullmatch(str(each)) for each in given):
-        return tuple(each.lower() for each in given)
+    given = value.split(",") if isinstance(value, str) else value
+    named = [str(each).strip().lower() for each in given] if isinstance(given, list) else [""]
+    if all(HOST.fullmatch(each) for each in named):
+        return tuple(named)
     raise ValueError('hosts such as ["crl.example.org", "ocsp.example.org:8080"] are needed')
 
 

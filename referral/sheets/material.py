@@ -139,7 +139,9 @@ async def standing_of(
         certificate, intermediate_certs=material.certificates, validation_context=context
     )
     try:
-        path = await validator.async_validate_usage(set(), set(uses))  # type: ignore[no-untyped-call]
+        path = await validator.async_validate_usage(  # type: ignore[no-untyped-call]  # no types
+            set(), set(uses)
+        )
     except RevokedError as revoked:
         return Standing(Verdict.WITHDRAWN, since=revoked.revocation_dt)
     except (PathBuildingError, PathValidationError, InvalidCertificateError):

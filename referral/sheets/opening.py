@@ -62,7 +62,7 @@ def _bytes(coded: str | None) -> bytes | None:
 
 def _main() -> None:
     from cryptography.hazmat.primitives import serialization as form  # noqa: PLC0415 - limits first
-    from cryptography.hazmat.primitives.serialization.pkcs12 import load_pkcs12  # noqa: PLC0415
+    from cryptography.hazmat.primitives.serialization.pkcs12 import load_pkcs12  # noqa: PLC0415 - likewise
 
     asked = json.load(sys.stdin)
     held = load_pkcs12(base64.b64decode(asked["file"]), asked["passphrase"].encode())

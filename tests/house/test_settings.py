@@ -264,9 +264,28 @@ def test_a_time_authoritys_root_that_holds_no_certificate_is_said_at_the_start(
     assert "time_authority_root: a file with a certificate in PEM form is needed" in said
 
 
+def test_hosts_that_may_be_asked_are_a_list_or_words_with_commas(folder):
+    assert load_settings(folder, {}).lookup_hosts == ()
+    (folder / "config.toml").write_text('lookup_hosts = ["CRL.example.org", "127.0.0.1:8080"]\n')
+    named = load_settings(folder, {}).lookup_hosts
+    assert named == ("crl.example.org", "127.0.0.1:8080")
+    for words in ("any", "any, crl.example.org"):
+        read = load_settings(folder, {"REFERRAL_LOOKUP_HOSTS": words}).lookup_hosts
+        assert read == tuple(words.split(", "))
+
+
+def test_a_folder_of_proofs_must_be_there(folder):
+    assert "a folder that is there" in refusal(folder, 'proofs_dir = "lists"\n')
+    (folder / "lists").mkdir()
+    assert load_settings(folder, {}).proofs_dir == folder / "lists"
+
+
 @pytest.mark.parametrize(
     ("config", "said"),
     [
+        ('lookup_hosts = "http://crl.example.org/"\n', "lookup_hosts: hosts such as"),
+        ('lookup_hosts = ["crl.example.org", ""]\n', "lookup_hosts: hosts such as"),
+        ("lookup_hosts = 80\n", "lookup_hosts: hosts such as"),
         ('mail_host = "mail.example.org"\n', "mail_from: with mail_host"),
         (MAIL + 'mail_tls = "perhaps"\n', "one of starttls, tls, none is needed"),
         (MAIL + 'mail_user = "x"\nmail_tls = "none"\n', "never sent without TLS"),

@@ -81,9 +81,11 @@ class Issuer:
     def named_answers(self) -> str:
         return f"authorityInfoAccess = OCSP;URI:{self.address}/ocsp\n"
 
-    def crl(self) -> bytes:
-        """Return the list as it is now, in PEM."""
-        return openssl("ca", "-config", self.folder / "ca.conf", "-gencrl")
+    def crl(self, form: str = "PEM") -> bytes:
+        """Return the list as it is now."""
+        made = self.folder / "list.pem"
+        made.write_bytes(openssl("ca", "-config", self.folder / "ca.conf", "-gencrl"))
+        return openssl("crl", "-in", made, "-outform", form)
 
     def answer(self, query: bytes) -> bytes:
         asked = self.folder / f"{len(self.asked)}.ocsp"
@@ -95,23 +97,24 @@ class Issuer:
         return said.read_bytes()
 
 
-@contextmanager
-def an_issuer_that_answers(folder: Path, name: str = "Weir Issuing") -> Iterator[Issuer]:
+def _make(folder: Path, name: str) -> None:
     folder.mkdir(parents=True)
     (folder / "ca.conf").write_text(CONFIG.format(folder=folder))
     (folder / "index.txt").touch()
     (folder / "crlnumber").write_text("01\n")
     openssl("req", "-x509", *CURVE, "-subj", f"/CN={name}", "-days", "3650",
             "-keyout", folder / "root.key", "-out", folder / "root.pem")  # fmt: skip
+
+
+@contextmanager
+def an_issuer_that_answers(folder: Path, name: str = "Weir Issuing") -> Iterator[Issuer]:
+    _make(folder, name)
     issuer = Issuer(folder)
 
     class Handler(BaseHTTPRequestHandler):
         def do_GET(self) -> None:
             issuer.asked.append("list")
-            der = folder / "list.crl"
-            (folder / "list.pem").write_bytes(issuer.crl())
-            openssl("crl", "-in", folder / "list.pem", "-outform", "DER", "-out", der)
-            self._send(der.read_bytes(), "application/pkix-crl")
+            self._send(issuer.crl("DER"), "application/pkix-crl")
 
         def do_POST(self) -> None:
             query = self.rfile.read(int(self.headers["Content-Length"]))
