@@ -47,6 +47,7 @@ from referral.rulebook.checking import checked_rulebook
 from referral.rules import views as rules_views
 from referral.rules.service import TELL_OF_RULE
 from referral.settings import Settings
+from referral.sheets import authority_views as sheets_authority_views
 from referral.sheets import certificate_views as sheets_certificate_views
 from referral.sheets import check_views as sheets_check_views
 from referral.sheets import letter_views as sheets_letter_views
@@ -83,6 +84,7 @@ FEATURES = (
     resets_recheck_views.blueprint,
     sheets_views.blueprint,
     inbox_views.blueprint,
+    sheets_authority_views.blueprint,
     sheets_check_views.blueprint,
     sheets_certificate_views.blueprint,
     sheets_letter_views.blueprint,

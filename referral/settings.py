@@ -20,7 +20,7 @@ MAIL_TLS = ("starttls", "tls", "none")
 MAIL_ADDRESS = re.compile(r"[^@\s<>,;:\"]+@[A-Za-z0-9.-]+")
 WEB_ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?")
 SERVICE_ADDRESS = re.compile(rf"{WEB_ADDRESS.pattern}(/[A-Za-z0-9._~/-]*)?")
-PEM_BEGINNING = b"-----BEGIN CERTIFICATE-----"
+HOST = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?(:[0-9]{1,5})?")
 INSTANCE_KEY_BYTES = 32
 SHORTEST_SECRET = 32
 LARGEST_PORT = 65535
@@ -47,6 +47,8 @@ class Settings:
     address: str | None = None
     time_authority: str | None = None
     time_authority_root: bytes | None = None
+    lookup_hosts: tuple[str, ...] = ()
+    proofs_dir: Path | None = None
     mail_host: str | None = None
     mail_port: int = 587
     mail_tls: str = "starttls"
@@ -311,16 +313,26 @@ def _service_address(_folder: Path, value: object) -> str | None:
 
 
 def _certificate(instance: Path, value: object) -> bytes | None:
-    """Return a certificate's file, read; what is in it is judged where it is used."""
+    """Return a file of one certificate or more, each of which can be read."""
     if value is None:
         return None
+    from cryptography.x509 import load_pem_x509_certificates  # noqa: PLC0415 - where one is named
+
     try:
         data = (instance / str(value)).read_bytes()
+        load_pem_x509_certificates(data)
     except (OSError, ValueError):
-        data = b""
-    if PEM_BEGINNING not in data:
-        raise ValueError("a file with a certificate in PEM form is needed")
+        raise ValueError("a file with a certificate in PEM form is needed") from None
     return data
+
+
+def _hosts(_folder: Path, value: object) -> tuple[str, ...]:
+    """Return hosts from a list, or from words with commas between them."""
+    given = value.split(",") if isinstance(value, str) else value
+    named = [str(each).strip().lower() for each in given] if isinstance(given, list) else [""]
+    if all(HOST.fullmatch(each) for each in named):
+        return tuple(named)
+    raise ValueError('hosts such as ["crl.example.org", "ocsp.example.org:8080"] are needed')
 
 
 def _database_url(instance: Path, value: object) -> str:
@@ -347,6 +359,8 @@ READERS: Mapping[str, tuple[Callable[[Path, object], Any], object]] = {
     "address": (_web_address, None),
     "time_authority": (_service_address, None),
     "time_authority_root": (_certificate, None),
+    "lookup_hosts": (_hosts, []),
+    "proofs_dir": (_folder_if_any, None),
     "mail_host": (_words_if_any, None),
     "mail_port": (_port, 587),
     "mail_tls": (_mail_tls, "starttls"),

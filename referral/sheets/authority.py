@@ -90,7 +90,11 @@ def key_purpose(serial: str) -> str:
 
 
 class Authority:
-    """A root certificate with its key, the issuer of every signer's certificate."""
+    """A root certificate with its key, the issuer of every signer's certificate.
+
+    ``list_address`` is where anybody finds its list of withdrawn certificates; new certificates
+    say so, where there is one.
+    """
 
     def __init__(
         self,
@@ -103,6 +107,7 @@ class Authority:
         self._instance_key = instance_key
         self._root = root
         self._key = key
+        self.list_address: str | None = None
 
     @classmethod
     def load_or_create(
@@ -134,7 +139,7 @@ class Authority:
         number = x509.random_serial_number()
         serial = f"{number:x}"
         expires = min(now + timedelta(days=PERSON_DAYS), self._root.not_valid_after_utc)
-        certificate = (
+        builder = (
             x509.CertificateBuilder()
             .subject_name(_person_name(person_id, name, role, organisation))
             .issuer_name(self._root.subject)
@@ -146,11 +151,11 @@ class Authority:
             .add_extension(_usage(sign_documents=True), critical=True)
             .add_extension(x509.ExtendedKeyUsage(list(_PERSON_USES)), critical=False)
             .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), False)
-            .add_extension(
-                x509.AuthorityKeyIdentifier.from_issuer_public_key(self._key.public_key()), False
-            )
-            .sign(self._key, hashes.SHA256())
+            .add_extension(self._key_identifier, False)
         )
+        if self.list_address:
+            builder = builder.add_extension(_found_at(self.list_address), False)
+        certificate = builder.sign(self._key, hashes.SHA256())
         return IssuedKey(
             serial,
             certificate.public_bytes(serialization.Encoding.PEM).decode(),
@@ -186,6 +191,10 @@ class Authority:
             entry["reason"] = code
         _write_private(self._folder / "withdrawn.json", json.dumps(withdrawn, indent=1).encode())
 
+    @property
+    def _key_identifier(self) -> x509.AuthorityKeyIdentifier:
+        return x509.AuthorityKeyIdentifier.from_issuer_public_key(self._key.public_key())
+
     def crl(self, now: datetime, *, valid_days: int = 30) -> bytes:
         """Return the signed list of withdrawn certificates (PEM), which anyone may have."""
         builder = (
@@ -193,6 +202,8 @@ class Authority:
             .issuer_name(self._root.subject)
             .last_update(now)
             .next_update(now + timedelta(days=valid_days))
+            .add_extension(self._key_identifier, False)
+            .add_extension(x509.CRLNumber(int(now.timestamp())), False)
         )
         for serial, entry in self._withdrawn().items():
             revoked = (
@@ -260,6 +271,11 @@ def _usage(*, sign_documents: bool) -> x509.KeyUsage:
         encipher_only=False,
         decipher_only=False,
     )
+
+
+def _found_at(list_address: str) -> x509.CRLDistributionPoints:
+    point = x509.DistributionPoint([x509.UniformResourceIdentifier(list_address)], None, None, None)
+    return x509.CRLDistributionPoints([point])
 
 
 def _wrapped(key: ec.EllipticCurvePrivateKey, instance_key: bytes, purpose: str) -> str:

@@ -7,9 +7,10 @@ from flask import Blueprint, make_response, render_template, request
 from flask.typing import ResponseReturnValue
 
 from referral.errors import Invalid, NotFound, TooLarge
+from referral.sheets.copies import Verification
 from referral.sheets.office import office_of
 from referral.sheets.queries import IssuedSheet, issued_lookup, issued_sheet
-from referral.sheets.verify import Verification, verify_pdf
+from referral.sheets.verify import verify_pdf
 from referral.web.forms import FormState, state_of_form
 from referral.web.wiring import wiring
 
@@ -94,7 +95,7 @@ def _upload() -> bytes:
 
 def _checked(data: bytes) -> Verification:
     wired = wiring()
-    authority = office_of(wired).authority
+    authority, now = office_of(wired).authority, wired.now()
     with wired.database.reading() as session:
         lookup = issued_lookup(session)
-        return verify_pdf(data, authority.root_pem, authority.crl(wired.now()), lookup)
+        return verify_pdf(data, authority.root_pem, authority.crl(now), lookup, now)

@@ -8,7 +8,8 @@ import click
 from referral.clock import utc_now
 from referral.errors import Invalid
 from referral.settings import CONFIG_NAME, instance_named, load_settings
-from referral.sheets.verify import Verification, verify_pdf
+from referral.sheets.copies import Verification
+from referral.sheets.verify import verify_pdf
 from referral.storage.given import MEBIBYTE, STANDARD_INPUT, read_given
 
 LARGEST_SHEET = 50 * MEBIBYTE
@@ -36,7 +37,7 @@ def verify(file: str, instance: Path | None, root: str | None, crl: str | None) 
     data = read_given(file, LARGEST_SHEET)
     folder = None if root else instance or instance_named() or _instance_above(file)
     if folder is None:
-        answer = verify_pdf(data, _certificate(root), _certificate(crl))
+        answer = verify_pdf(data, _certificate(root), _certificate(crl), now=utc_now())
     else:
         answer = _by_instance(data, folder)
     if answer.damaged:
@@ -77,6 +78,6 @@ def _by_instance(data: bytes, folder: Path) -> Verification:
             authority = authority_of(settings, now)
             root_pem, crl_pem = authority.root_pem, authority.crl(now)
         with database.reading() as session:
-            return verify_pdf(data, root_pem, crl_pem, issued_lookup(session))
+            return verify_pdf(data, root_pem, crl_pem, issued_lookup(session), now)
     finally:
         database.dispose()

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
@@ -29,12 +30,20 @@ from referral.web.written import day
 
 
 @dataclass(frozen=True, slots=True)
+class Lookups:
+    """Where to look whether a certificate was withdrawn: hosts, and a folder the operator fills."""
+
+    hosts: tuple[str, ...] = ()
+    folder: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Office:
     """What sheets are made with: files, rules, the authority, and the instance's own words.
 
     ``address`` is where anybody reaches the instance, ``time_authority`` who stamps signatures,
     ``time_authority_root`` the only root (PEM) whose stamps are taken; each is None where none
-    is set.
+    is set. ``lookups`` is where it may be asked whether a certificate was withdrawn.
     """
 
     blobs: BlobStore
@@ -44,6 +53,7 @@ class Office:
     address: str | None
     time_authority: str | None = None
     time_authority_root: bytes | None = None
+    lookups: Lookups = Lookups()
 
     def check_page(self, sheet_id: UUID) -> str | None:
         """Return the address where anybody checks this sheet, if the instance has one."""

@@ -51,7 +51,8 @@ class Signature(Base):
     """One signature: who, when, and the bytes of the sheet that it left.
 
     ``stamped_at`` is the time authority's, ``stamped_by`` its name, where one is set.
-    ``issuer`` is whose certificate it was, where it was not this instance's.
+    ``issuer`` is whose certificate it was, where it was not this instance's, and ``asked`` whether
+    that issuer could be asked if it was withdrawn. ``level`` is how long it can be checked.
     """
 
     __tablename__ = "signature"
@@ -68,6 +69,8 @@ class Signature(Base):
     stamped_at: Mapped[datetime | None]
     stamped_by: Mapped[str | None]
     issuer: Mapped[str | None]
+    level: Mapped[str | None]
+    asked: Mapped[bool | None]
 
 
 class OwnCertificate(Base):

@@ -6,10 +6,12 @@ from threading import Lock
 
 from referral.settings import Settings
 from referral.sheets.authority import Authority
-from referral.sheets.drafts import Office
+from referral.sheets.drafts import Lookups, Office
 from referral.web.wiring import Wiring
 
 AUTHORITY_FOLDER = "authority"
+LIST_PATH = "/authority/withdrawn.crl"
+"""Where the list of withdrawn certificates is found: certificates name it, so it stays."""
 
 _one_root = Lock()
 """Two first requests at once must not make two roots."""
@@ -32,15 +34,18 @@ def office_of(wired: Wiring) -> Office:
         address=settings.address,
         time_authority=settings.time_authority,
         time_authority_root=settings.time_authority_root,
+        lookups=Lookups(settings.lookup_hosts, settings.proofs_dir),
     )
 
 
 def authority_of(settings: Settings, now: datetime) -> Authority:
     """Return the instance's own authority, made on first use."""
     with _one_root:
-        return Authority.load_or_create(
+        authority = Authority.load_or_create(
             authority_folder(settings), settings.instance_key, settings.instance_name, now
         )
+    authority.list_address = f"{settings.address}{LIST_PATH}" if settings.address else None
+    return authority
 
 
 def authority_folder(settings: Settings) -> Path:

@@ -10,17 +10,18 @@ from cryptography import x509
 from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
-from cryptography.hazmat.primitives.serialization import pkcs12
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from referral.errors import Invalid
 from referral.sheets.authority import DOCUMENT_SIGNING
+from referral.sheets.opening import Contents, TakesTooLong, open_pkcs12
 from referral.web.fonts import require_printable
 from referral.web.written import day
 
 LARGEST_FILE = 64 * 1024
 MOST_ROUNDS = 2_000_000
 """Of key derivation in one file. Programs write 2 thousand to 1 million (common practice)."""
+MOST_NESTING = 4
 DIGESTS = frozenset({"sha1", "sha224", "sha256", "sha384", "sha512"})
 MOST_CERTIFICATES = 10
 LONGEST_NAME = 64
@@ -40,6 +41,7 @@ UNREADABLE = (
     "This file and passphrase do not open. The passphrase is wrong, or the file is damaged, "
     "or was written in an old way: save it anew as a .p12 with AES."
 )
+TOO_LONG = "This file takes too long to open; save it anew with fewer rounds."
 BROKEN = (ValueError, KeyError, TypeError, AttributeError, OverflowError)
 """What the readers raise on bytes that are no such file."""
 
@@ -92,20 +94,30 @@ def _opened(
         raise _refusal("A certificate with its key is never larger than 64 kB.")
     try:
         if sum(_rounds(data)) > MOST_ROUNDS:
-            raise _refusal("This file takes too long to open; save it anew with fewer rounds.")
-        held = pkcs12.load_pkcs12(data, passphrase.encode())
+            raise _refusal(TOO_LONG)
+        held = open_pkcs12(data, passphrase)
+        key, certificate, *others = _loaded(held)
+    except TakesTooLong as error:
+        raise _refusal(TOO_LONG) from error
     except (*BROKEN, UnsupportedAlgorithm) as error:
         raise _refusal(UNREADABLE) from error
-    if held.key is None or held.cert is None:
+    if key is None or certificate is None:
         raise _refusal("This file holds no certificate with its private key.")
-    others = tuple(each.certificate for each in held.additional_certs)
     if len(others) > MOST_CERTIFICATES:
         raise _refusal(f"This file holds more than {MOST_CERTIFICATES} other certificates.")
-    return held.key, held.cert.certificate, others
+    return key, certificate, tuple(others)
+
+
+def _loaded(held: Contents) -> Iterator[Any]:
+    """Yield the key, its certificate, and the others; the key was checked when it was opened."""
+    skip = {"unsafe_skip_rsa_key_validation": True}
+    yield held.key and serialization.load_der_private_key(held.key, None, **skip)
+    yield held.certificate and x509.load_der_x509_certificate(held.certificate)
+    yield from map(x509.load_der_x509_certificate, held.others)
 
 
 def _rounds(data: bytes) -> Iterator[int]:
-    """Yield the rounds of key derivation that each part of the file asks for.
+    """Yield the rounds of key derivation that each part of the file asks for, so far as it is said.
 
     Raises
     ------
@@ -117,15 +129,31 @@ def _rounds(data: bytes) -> Iterator[int]:
     if mac.native is not None:
         if mac["mac"]["digest_algorithm"]["algorithm"].native not in DIGESTS:
             raise ValueError("An unknown way of proving the file.")
-        yield mac["iterations"].native
+        yield _counted(mac["iterations"].native)
     for part in file.authenticated_safe:
         if part["content_type"].native == "encrypted_data":
             coded = part["content"]["encrypted_content_info"]["content_encryption_algorithm"]
-            yield coded.kdf_iterations
+            yield _counted(coded.kdf_iterations)
         else:
-            for bag in asn1.SafeContents.load(part["content"].native):
-                if bag["bag_id"].native == "pkcs8_shrouded_key_bag":
-                    yield bag["bag_value"]["encryption_algorithm"].kdf_iterations
+            yield from _rounds_inside(asn1.SafeContents.load(part["content"].native), 0)
+
+
+def _rounds_inside(bags: asn1.SafeContents, depth: int) -> Iterator[int]:
+    """Yield the rounds of the keys in these bags, and in the bags inside them."""
+    if depth > MOST_NESTING:
+        raise ValueError("Bags inside bags inside bags.")
+    for bag in bags:
+        if bag["bag_id"].native == "pkcs8_shrouded_key_bag":
+            yield _counted(bag["bag_value"]["encryption_algorithm"].kdf_iterations)
+        elif bag["bag_id"].native == "safe_contents":
+            yield from _rounds_inside(bag["bag_value"], depth + 1)
+
+
+def _counted(rounds: int) -> int:
+    """Return a number of rounds; one below 1 would pay for another's."""
+    if rounds < 1:
+        raise ValueError("A number of rounds that is none.")
+    return rounds
 
 
 def _key_faults(key: Any, certificate: x509.Certificate) -> Iterator[str]:  # noqa: ANN401 - any kind

@@ -13,10 +13,10 @@ from referral.accounts.models import Person
 from referral.cases.models import Case
 from referral.errors import NotFound
 from referral.resets.models import Reset
+from referral.sheets.copies import Issued, Lookup
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.snapshot import SIGNERS, SheetKind, in_groups
-from referral.sheets.verify import Issued, Lookup
-from referral.sheets.wording import stamped
+from referral.sheets.wording import Level, stamped
 from referral.storage.together import CaseId, Rows
 
 
@@ -31,6 +31,8 @@ class SignatureView:
     stamped_at: datetime | None
     stamped_by: str | None
     issuer: str | None
+    lasts: bool
+    asked: bool | None
 
     @property
     def says(self) -> str:
@@ -43,9 +45,11 @@ def signature_says(signed: Any) -> str:  # noqa: ANN401 - a view, or a row with 
     said = f"{signed.name} ({signed.role})"
     if signed.issuer:
         said = f"{said}, own certificate issued by {signed.issuer}"
-    if not signed.stamped_at:
-        return said
-    return f"{said}, {stamped(signed.stamped_at, signed.stamped_by)}"
+    if signed.asked is False:
+        said = f"{said}, which could not be asked whether it was withdrawn"
+    if signed.stamped_at:
+        said = f"{said}, {stamped(signed.stamped_at, signed.stamped_by)}"
+    return f"{said}, with what is needed to check it later" if signed.lasts else said
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +102,8 @@ def select_signatures(sheets: Rows) -> Rows:
             Signature.stamped_at,
             Signature.stamped_by,
             Signature.issuer,
+            (Signature.level == Level.LASTING).label("lasts"),
+            Signature.asked,
         )
         .join(Person, Person.id == Signature.person_id)
         .where(Signature.sheet_id.in_(sheets))
@@ -166,7 +172,15 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
 
 def _signature_view(row: Signature, name: str) -> SignatureView:
     return SignatureView(
-        name, row.role, row.signed_at, row.position, row.stamped_at, row.stamped_by, row.issuer
+        name=name,
+        role=row.role,
+        signed_at=row.signed_at,
+        position=row.position,
+        stamped_at=row.stamped_at,
+        stamped_by=row.stamped_by,
+        issuer=row.issuer,
+        lasts=row.level == Level.LASTING,
+        asked=row.asked,
     )
 
 

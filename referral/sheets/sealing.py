@@ -6,6 +6,7 @@ or throws it away.
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -19,6 +20,10 @@ from referral.sheets.printing import field_name
 from referral.sheets.queries import proposal_of, sheet_of
 from referral.sheets.signing import SigningAct, sign
 from referral.sheets.snapshot import SIGNERS, SheetKind
+from referral.sheets.wording import LEVELS, NOT_ASKED, Level
+
+if TYPE_CHECKING:
+    from referral.sheets.material import Material
 
 REASONS = {
     (SheetKind.AGREED_PLAN.value, "vet"): "I agree to this plan",
@@ -48,12 +53,23 @@ class ToSeal:
 
 @dataclass(frozen=True, slots=True)
 class Sealed:
-    """A signature that was made, and that nothing keeps yet; with the time authority's word."""
+    """A signature that was made, and that nothing keeps yet; with the time authority's word.
+
+    ``asked``: whether the issuer of a certificate that the signer brought could be asked if it was
+    withdrawn; None where it is one of ours.
+    """
 
     what: ToSeal
     pdf: bytes
-    stamped_at: datetime | None
-    stamped_by: str | None
+    level: Level
+    asked: bool | None
+    stamped_at: datetime | None = None
+    stamped_by: str | None = None
+
+    @property
+    def says(self) -> tuple[str, ...]:
+        """Return how long it can be checked, and what could not be asked, as sentences."""
+        return (LEVELS[self.level], *((NOT_ASKED,) if self.asked is False else ()))
 
     def is_of(self, sheet_id: UUID, pdf_sha256: str, person_id: UUID, position: int) -> bool:
         """Say whether it was made on these bytes, by this person, in this place."""
@@ -141,17 +157,41 @@ def _to_seal(
 def seal(office: Office, what: ToSeal) -> Sealed:
     """Make a signature, with the time authority's stamp where one is set. Nothing is kept.
 
+    A stamped one carries what is needed to check it later, where that can be had.
+
     Raises
     ------
     Invalid
-        If the time authority gives no time stamp: then there is no signature either.
+        If the time authority gives no time stamp, or a certificate that the signer brought was
+        withdrawn: then there is no signature either.
     """
     act = SigningAct(field_name(what.role), what.position == 1, what.reason, None, what.at)
     pdf = office.blobs.get(what.pdf_sha256)
+    asked, material = _looked_up(office, what)
     if office.time_authority is None:
-        return Sealed(what, sign(pdf, office.authority, what.key, act), None, None)
+        return Sealed(what, sign(pdf, office.authority, what.key, act), Level.BASIC, asked)
+    from referral.sheets.lasting import issued_material, with_material  # noqa: PLC0415 - heavy
     from referral.sheets.stamping import InstanceStamper  # noqa: PLC0415 - heavy, on first use
 
     stamper = InstanceStamper(office.time_authority, what.at, office.time_authority_root)
     signed = sign(pdf, office.authority, what.key, act, stamper)
-    return Sealed(what, signed, stamper.at, stamper.by)
+    if material is None:
+        material = issued_material(office.authority, what.key, stamper.at or what.at)
+    signed, lasts = with_material(signed, what.key, material, stamper, office.lookups)
+    level = Level.LASTING if lasts else Level.STAMPED
+    return Sealed(what, signed, level, asked, stamper.at, stamper.by)
+
+
+def _looked_up(office: Office, what: ToSeal) -> "tuple[bool, Material] | tuple[None, None]":
+    """Return whether the issuer of a certificate that was brought could be asked, and what it said.
+
+    Raises
+    ------
+    Invalid
+        If it was withdrawn.
+    """
+    if what.key.issuer is None:
+        return None, None
+    from referral.sheets.lasting import look_up_own  # noqa: PLC0415 - heavy, on first use
+
+    return look_up_own(what.key, what.at, office.lookups)

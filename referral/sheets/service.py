@@ -151,6 +151,8 @@ def _keep_signature(
             signed_at=made.what.at,
             stamped_at=made.stamped_at,
             stamped_by=made.stamped_by,
+            level=made.level,
+            asked=made.asked,
         )
     )
     session.flush()

@@ -3,8 +3,7 @@
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-import aiohttp
-from asn1crypto import cms, pem, tsp, x509
+from asn1crypto import cms, tsp, x509
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.sign.timestamps import TimeStamper
 from pyhanko.sign.timestamps.common_utils import TimestampRequestError
@@ -13,16 +12,19 @@ from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
 from pyhanko.sign.validation.status import TimestampSignatureStatus
 from pyhanko_certvalidator import ValidationContext
 
-from referral.errors import Invalid, SettingsFault
+from referral.errors import Invalid
+from referral.sheets.material import Material, certificates_in
 from referral.sheets.signing import ROOM_FOR_STAMP
 from referral.sheets.verify import is_sound, stamp_context
 from referral.sheets.wording import moment, named
+from referral.web.outgoing import NoAnswer, Question, TooLong, ask, host_of
 
 LONGEST_S = 3.0
 LARGEST_TOKEN = ROOM_FOR_STAMP
 """Bytes. A token with its authority's certificates takes 3 to 8 thousand (from memory)."""
 FARTHEST = timedelta(minutes=5)
 """How far the authority's clock and ours may be apart before one of them is taken to be wrong."""
+FOR_STAMPS = frozenset({"time_stamping"})
 QUERY, REPLY = "application/timestamp-query", "application/timestamp-reply"
 """Source: RFC 3161, 3.4."""
 
@@ -32,11 +34,10 @@ BROKEN = (ValueError, KeyError, TypeError, AttributeError, PdfError, SignatureVa
 
 
 class InstanceStamper(TimeStamper):
-    """Asks one authority for one token, and keeps the time it names and who names it.
+    """Asks one authority for one token, and keeps the time it names, who names it, and by what.
 
-    The address is the operator's setting; nothing that a person sends reaches it. No redirect
-    is followed, and no proxy or cookie is used. With ``root_pem`` only stamps that lead to that
-    root are taken.
+    The address is the operator's setting; nothing that a person sends reaches it. With
+    ``root_pem`` only stamps that lead to that root are taken.
     """
 
     def __init__(self, address: str, now: datetime, root_pem: bytes | None = None) -> None:
@@ -46,6 +47,8 @@ class InstanceStamper(TimeStamper):
         self._root_pem = root_pem
         self.at: datetime | None = None
         self.by = ""
+        self.certificate: x509.Certificate | None = None
+        self.material = Material()
 
     async def async_request_tsa_response(self, req: Any) -> Any:  # noqa: ANN401 - asn1crypto's own
         """Return the authority's answer.
@@ -56,33 +59,21 @@ class InstanceStamper(TimeStamper):
             If none comes in time, or what comes is none.
         """
         try:
-            data = await self._sent(req.dump())
-        except (aiohttp.ClientError, OSError) as error:
+            answer = await ask(self._question(req.dump()), {host_of(self._address)})
+        except NoAnswer as error:
             raise _refusal("did not answer") from error
+        except TooLong as error:
+            raise _refusal("answered at too great a length") from error
+        if answer.status != 200 or answer.content_type != REPLY:  # noqa: PLR2004 - OK
+            raise _refusal(f"answered with {answer.status} {answer.content_type}")
         try:
-            return tsp.TimeStampResp.load(data, strict=True)
+            return tsp.TimeStampResp.load(answer.data, strict=True)
         except ValueError as error:
             raise _refusal("answered with something that is no time stamp") from error
 
-    async def _sent(self, query: bytes) -> bytes:
-        limit = aiohttp.ClientTimeout(total=LONGEST_S)
-        async with (
-            aiohttp.ClientSession(timeout=limit) as session,
-            session.post(
-                self._address,
-                data=query,
-                headers={"Content-Type": QUERY, "Accept": REPLY},
-                allow_redirects=False,
-            ) as answer,
-        ):
-            if answer.status != 200 or answer.content_type != REPLY:  # noqa: PLR2004 - OK
-                raise _refusal(f"answered with {answer.status} {answer.content_type}")
-            data = await answer.content.read(LARGEST_TOKEN + 1)
-            while len(data) <= LARGEST_TOKEN and not answer.content.at_eof():
-                data += await answer.content.read(LARGEST_TOKEN + 1 - len(data))
-        if len(data) > LARGEST_TOKEN:
-            raise _refusal("answered at too great a length")
-        return data
+    def _question(self, query: bytes) -> Question:
+        headers = {"Content-Type": QUERY, "Accept": REPLY}
+        return Question(self._address, LARGEST_TOKEN, LONGEST_S, query, headers)
 
     async def async_timestamp(self, message_digest: bytes, md_algorithm: str) -> Any:  # noqa: ANN401 - likewise
         """Return a token for exactly this digest, checked.
@@ -118,21 +109,14 @@ class InstanceStamper(TimeStamper):
             )
         self.at = said
         self.by = named(status.signing_cert.subject)
+        self.certificate = status.signing_cert
+        sent = tuple(each.chosen for each in signed["certificates"] or ())
+        self.material = Material(sent + certificates_in(self._root_pem or b""))
 
 
 def _by_root(root_pem: bytes) -> ValidationContext:
-    """Return what only stamps that lead to these roots are trusted by.
-
-    Raises
-    ------
-    SettingsFault
-        If there is no certificate that can be read.
-    """
-    try:
-        roots = [x509.Certificate.load(der) for _, _, der in pem.unarmor(root_pem, multiple=True)]
-    except ValueError as error:
-        raise SettingsFault("time_authority_root: the certificate cannot be read.") from error
-    return ValidationContext(trust_roots=roots, allow_fetching=False)
+    """Return what only stamps that lead to these roots are trusted by."""
+    return ValidationContext(trust_roots=[*certificates_in(root_pem)], allow_fetching=False)
 
 
 def _refusal(what: str) -> Invalid:

@@ -1,110 +1,33 @@
 """What any copy of a sheet is worth: who signed what when, and what was changed since."""
 
+import asyncio
 import io
 import json
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from referral.sheets.wording import ROLES, named, stamped
+from referral.sheets.copies import Issued, Lookup, SignatureFound, Verification, damaged, in_words
+from referral.sheets.wording import ROLES, Level, named
 from referral.storage.canonical import sha256_hex
 
-ALL_GOOD, NOT_GOOD, UNREADABLE = 0, 1, 2
+if TYPE_CHECKING:
+    from referral.sheets.store import Store
+
 ATTACHED = "handover.json"
 
+CHANGES = ("none", "material", "signatures", "other")
+"""What was added after a signature, from the least to the worst."""
 WHOLE_FILE, WHOLE_REVISION, PART = "whole file", "whole file as it then was", "part of the file"
 
 
 @dataclass(frozen=True, slots=True)
-class Issued:
-    """What the instance knows of a copy: whether it issued these very bytes, what came of them.
+class Known:
+    """What the checker brings: a root, its list of withdrawn certificates (PEM), the time."""
 
-    ``sheet_id`` is the sheet that they are a state of, ``signed_since`` whether that sheet was
-    signed again after them, ``own`` who issued each certificate that its signers brought
-    themselves, by serial number.
-    """
-
-    here: bool
-    replaced_by: str | None = None
-    sheet_id: str | None = None
-    signed_since: bool = False
-    own: Mapping[str, str] = field(default_factory=dict)
-
-
-Lookup = Callable[[str, str | None], Issued]
-"""From the SHA-256 of the file and the sheet's id inside it (None if it has none)."""
-
-
-@dataclass(frozen=True, slots=True)
-class SignatureFound:
-    """One signature. ``timestamp`` is a time authority's, None where ``when`` is only claimed.
-
-    ``timestamp_by`` is who its certificate says it is. A time stamp that is not sound is none,
-    and the signature is then not trusted. ``printed`` is the name that the sheet shows, ``who``
-    the certificate's, ``issuer`` who issued that. ``own``: the signer brought it themselves, as
-    this instance has on record for these very bytes; its authority says nothing of it.
-    """
-
-    field: str
-    who: str
-    role: str | None
-    organisation: str | None
-    when: str | None
-    covers: str
-    intact: bool
-    trusted: bool
-    timestamp: str | None
-    timestamp_by: str | None
-    spoiled_stamp: bool
-    printed: str
-    issuer: str
-    serial: str
-    own: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Verification:
-    """The answer on one copy.
-
-    ``intact``: no signed byte was changed. ``changes_after``: what was added after a signature,
-    one of ``none signatures other``. ``missing``: fields that nobody signed.
-    ``issued_here`` is None when there is no instance to ask. ``signed_since``: the sheet has been
-    signed again since this copy. ``issued_as`` is the id of the sheet that the instance issued
-    with these very bytes, ``sheet_id`` the one that the file itself claims.
-    """
-
-    intact: bool
-    signatures: tuple[SignatureFound, ...]
-    changes_after: str
-    missing: tuple[str, ...]
-    issued_here: bool | None
-    replaced_by: str | None
-    signed_since: bool
-    issued_as: str | None
-    sheet_id: str | None
-    sha256: str
-    damaged: str | None
-    says: tuple[str, ...]
-
-    @property
-    def exit_status(self) -> int:
-        """0 all good; 1 tampered with, untrusted or incomplete; 2 unreadable."""
-        if self.damaged:
-            return UNREADABLE
-        good = (
-            self.intact
-            and bool(self.signatures)
-            and not self.missing
-            and self.changes_after != "other"
-            and self.issued_here is not False
-            and all(found.trusted or found.own for found in self.signatures)
-        )
-        return ALL_GOOD if good else NOT_GOOD
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the answer as plain data for JSON."""
-        return asdict(self)
+    root_pem: bytes | None
+    crl_pem: bytes | None = None
+    now: datetime | None = None
 
 
 def verify_pdf(
@@ -112,36 +35,41 @@ def verify_pdf(
     root_pem: bytes | None,
     crl_pem: bytes | None = None,
     lookup: Lookup | None = None,
+    now: datetime | None = None,
 ) -> Verification:
     """Return what a copy of a sheet is worth. Nothing is fetched; nothing in it is believed.
 
     ``root_pem`` is the authority's root, ``crl_pem`` its list of withdrawn certificates; with no
     root nobody is trusted. A signature is trusted when its certificate leads to the root, was
-    valid at the time of signing and was not withdrawn by then (or ever, for a stolen key).
+    valid when it was made (by its time stamp, else as it says), and was not withdrawn by then (or
+    ever, for a stolen key): by that list, and by what the file carries. ``now`` only tells which
+    certificates have ended since.
     """
     digest = sha256_hex(data)
     try:
-        found, missing, changes, sheet_id = _read(data, root_pem, crl_pem)
+        read = _read(data, Known(root_pem, crl_pem, now))
     except Exception as fault:  # noqa: BLE001 - a hostile file may break the reader in any way
-        return _damaged(digest, fault)
-    issued = lookup(digest, sheet_id) if lookup else None
+        return damaged(digest, fault)
+    issued = lookup(digest, read.sheet_id) if lookup else None
+    found = read.found
     if issued:
         found = tuple(_with_own(each, issued) for each in found)
     answer = Verification(
         intact=bool(found) and all(signature.intact for signature in found),
         signatures=found,
-        changes_after=changes,
-        missing=missing,
+        changes_after=read.changes,
+        missing=read.missing,
         issued_here=issued.here if issued else None,
         replaced_by=issued.replaced_by if issued else None,
         signed_since=issued is not None and issued.signed_since,
         issued_as=issued.sheet_id if issued else None,
-        sheet_id=sheet_id,
+        sheet_id=read.sheet_id,
         sha256=digest,
         damaged=None,
+        carried_fault=read.carried_fault,
         says=(),
     )
-    return _with_sentences(answer, root_known=root_pem is not None)
+    return in_words(answer, root_known=root_pem is not None)
 
 
 def _with_own(found: SignatureFound, issued: Issued) -> SignatureFound:
@@ -150,58 +78,94 @@ def _with_own(found: SignatureFound, issued: Issued) -> SignatureFound:
     return replace(found, own=issued.here and own)
 
 
-_Read = tuple[tuple[SignatureFound, ...], tuple[str, ...], str, str | None]
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """What the file itself says."""
+
+    found: tuple[SignatureFound, ...]
+    missing: tuple[str, ...]
+    changes: str
+    carried_fault: str | None
+    sheet_id: str | None
 
 
-def _read(data: bytes, root_pem: bytes | None, crl_pem: bytes | None) -> _Read:
+def _read(data: bytes, known: Known) -> _Read:
     from pyhanko.pdf_utils.reader import PdfFileReader  # noqa: PLC0415 - heavy, on first use
     from pyhanko.sign.fields import enumerate_sig_fields  # noqa: PLC0415 - likewise
+
+    from referral.sheets.store import read_store  # noqa: PLC0415 - likewise
 
     reader = PdfFileReader(io.BytesIO(data), strict=True)
     missing = tuple(
         name for name, value, _ in enumerate_sig_fields(reader, with_name=None) if value is None
     )
-    checked = [_signature(one, root_pem, crl_pem) for one in reader.embedded_regular_signatures]
+    store = read_store(reader)
+    checked = [_signature(one, known, store) for one in reader.embedded_regular_signatures]
     found = tuple(signature for signature, _ in checked)
-    levels = [level for _, level in checked]
-    changes = "other" if "other" in levels else "signatures" if "signatures" in levels else "none"
-    return found, missing, changes, _sheet_id(reader)
+    worst = max((CHANGES.index(change) for _, change in checked), default=0)
+    return _Read(found, missing, CHANGES[worst], store.fault, _sheet_id(reader))
 
 
 def _signature(
     embedded: Any,  # noqa: ANN401 - pyHanko's own
-    root_pem: bytes | None,
-    crl_pem: bytes | None,
+    known: Known,
+    store: "Store",
 ) -> tuple[SignatureFound, str]:
     from pyhanko.sign.validation import validate_pdf_signature  # noqa: PLC0415 - heavy
 
     claimed = embedded.self_reported_timestamp
     stamp_data = _stamp_of(embedded)
+    moment = claimed if stamp_data is None else _stamped_at(stamp_data)
     status = validate_pdf_signature(
         embedded,
-        _context(root_pem, claimed),
+        _context(known.root_pem, moment),
         ts_validation_context=stamp_context(stamp_data) if stamp_data is not None else None,
     )
-    certificate = embedded.signer_cert
-    whole = bool(status.intact and status.valid)
     stamp = status.timestamp_validity
     sound = stamp if stamp is not None and is_sound(stamp) else None
-    known = root_pem is not None and not _withdrawn(
-        certificate.serial_number, claimed, root_pem, crl_pem
-    )
+    whole = bool(status.intact and status.valid)
+    level, was_withdrawn = _held(embedded, sound, store)
+    withdrawal = _withdrawal(embedded.signer_cert.serial_number, known)
+    counted = not was_withdrawn and not (withdrawal and withdrawal.spoils(moment))
     found = SignatureFound(
         field=str(embedded.field_name),
         **_bearer(embedded),
         when=claimed.astimezone(UTC).isoformat() if claimed else None,
         covers=_covers(status.coverage),
         intact=whole,
-        trusted=bool(whole and stamp is sound and known and status.trusted),
+        trusted=bool(whole and stamp is sound and known.root_pem and counted and status.trusted),
         timestamp=sound.timestamp.astimezone(UTC).isoformat() if sound else None,
         timestamp_by=named(sound.signing_cert.subject) if sound else None,
         spoiled_stamp=stamp is not sound,
+        level=level if whole else None,
+        since=_since(embedded.signer_cert, withdrawal, known.now),
         own=False,
     )
     return found, _changes(status)
+
+
+def _held(
+    embedded: Any,  # noqa: ANN401 - pyHanko's own
+    stamp: Any,  # noqa: ANN401 - likewise
+    store: "Store",
+) -> tuple[Level, bool]:
+    """Return how long a signature holds by what its file carries, and if that has it withdrawn."""
+    from referral.sheets.material import Material, Verdict, standing_of  # noqa: PLC0415 - heavy
+    from referral.sheets.stamping import FOR_STAMPS  # noqa: PLC0415 - likewise
+
+    if stamp is None:
+        return Level.BASIC, False
+    token = _stamp_of(embedded)
+    inside = (*embedded.other_embedded_certs, *(each.chosen for each in token["certificates"]))
+    material = store.material + Material(inside)
+    if not store.material.lists and not store.material.answers:
+        return Level.STAMPED, False
+    at = stamp.timestamp
+    signer = asyncio.run(standing_of(embedded.signer_cert, material, at))
+    authority = asyncio.run(standing_of(stamp.signing_cert, material, at, FOR_STAMPS))
+    both = signer.verdict is authority.verdict is Verdict.COUNTED
+    is_withdrawn = Verdict.WITHDRAWN in {signer.verdict, authority.verdict}
+    return Level.LASTING if both else Level.STAMPED, is_withdrawn
 
 
 def _bearer(embedded: Any) -> dict[str, Any]:  # noqa: ANN401 - pyHanko's own
@@ -240,6 +204,12 @@ def _stamp_of(embedded: Any) -> Any:  # noqa: ANN401 - pyHanko's, asn1crypto's o
     return None
 
 
+def _stamped_at(signed: Any) -> datetime:  # noqa: ANN401 - asn1crypto's own
+    """Return the time that a time stamp names, sound or not."""
+    at: datetime = signed["encap_content_info"]["content"].parsed["gen_time"].native
+    return at
+
+
 def stamp_context(signed: Any) -> Any:  # noqa: ANN401 - asn1crypto's, pyHanko's own
     """Return what a time stamp is read by: its own certificates, as nobody vouches for them."""
     from pyhanko_certvalidator import ValidationContext  # noqa: PLC0415 - heavy, on first use
@@ -258,27 +228,47 @@ def is_sound(stamp: Any) -> bool:  # noqa: ANN401 - pyHanko's own
     return bool(stamp.intact and stamp.valid and for_stamps)
 
 
-def _withdrawn(
-    serial: int, signed_at: datetime | None, root_pem: bytes, crl_pem: bytes | None
-) -> bool:
-    """Tell whether a certificate no longer counted when it signed. A list not ours says nothing."""
+@dataclass(frozen=True, slots=True)
+class _Withdrawal:
+    """When a certificate was withdrawn; ``at`` is None for as long as there is one."""
+
+    at: datetime | None
+    stolen: bool = False
+
+    def spoils(self, signed_at: datetime | None) -> bool:
+        """Say whether what it signed at a moment does not count."""
+        return self.stolen or self.at is None or signed_at is None or self.at <= signed_at
+
+
+def _withdrawal(serial: int, known: Known) -> _Withdrawal | None:
+    """Return what the checker's list says of a certificate; a list not the root's trusts nobody."""
     from cryptography import x509  # noqa: PLC0415 - heavy, loaded on first use
     from cryptography.hazmat.primitives.asymmetric.ec import (  # noqa: PLC0415 - likewise
         EllipticCurvePublicKey,
     )
 
-    if crl_pem is None:
-        return False
-    listed = x509.load_pem_x509_crl(crl_pem)
-    issuer = x509.load_pem_x509_certificate(root_pem).public_key()
+    if known.crl_pem is None or known.root_pem is None:
+        return None
+    listed = x509.load_pem_x509_crl(known.crl_pem)
+    issuer = x509.load_pem_x509_certificate(known.root_pem).public_key()
     if not isinstance(issuer, EllipticCurvePublicKey) or not listed.is_signature_valid(issuer):
-        return True
+        return _Withdrawal(None)
     entry = listed.get_revoked_certificate_by_serial_number(serial)
     if entry is None:
-        return False
+        return None
     reason = entry.extensions.get_extension_for_class(x509.CRLReason).value.reason
-    stolen = reason is x509.ReasonFlags.key_compromise
-    return stolen or signed_at is None or entry.revocation_date_utc <= signed_at
+    return _Withdrawal(entry.revocation_date_utc, reason is x509.ReasonFlags.key_compromise)
+
+
+def _since(
+    certificate: Any,  # noqa: ANN401 - asn1crypto's own
+    withdrawal: _Withdrawal | None,
+    now: datetime | None,
+) -> str | None:
+    """Return what became of a certificate by now: withdrawn, ended, or nothing."""
+    if withdrawal is not None and withdrawal.at is not None:
+        return "withdrawn"
+    return "ended" if now is not None and now >= certificate.not_valid_after else None
 
 
 def _covers(coverage: Any) -> str:  # noqa: ANN401 - pyHanko's own
@@ -290,15 +280,18 @@ def _covers(coverage: Any) -> str:  # noqa: ANN401 - pyHanko's own
 
 
 def _changes(status: Any) -> str:  # noqa: ANN401 - pyHanko's own
-    """Return what was added after this signature: none, signatures, or other."""
+    """Return what was added after this signature, as one of ``CHANGES``."""
     from pyhanko.sign.diff_analysis import ModificationLevel  # noqa: PLC0415 - heavy
 
     if not status.intact:
         return "other"
     if status.modification_level is ModificationLevel.NONE:
         return "none"
-    allowed = {ModificationLevel.FORM_FILLING, ModificationLevel.LTA_UPDATES}
-    return "signatures" if status.modification_level in allowed and status.docmdp_ok else "other"
+    allowed = {
+        ModificationLevel.LTA_UPDATES: "material",
+        ModificationLevel.FORM_FILLING: "signatures",
+    }
+    return allowed.get(status.modification_level, "other") if status.docmdp_ok else "other"
 
 
 def _sheet_id(reader: Any) -> str | None:  # noqa: ANN401 - pyHanko's own
@@ -313,63 +306,3 @@ def _sheet_id(reader: Any) -> str | None:  # noqa: ANN401 - pyHanko's own
     except (KeyError, ValueError, TypeError, AttributeError):
         return None
     return None
-
-
-def _damaged(digest: str, fault: Exception) -> Verification:
-    why = f"This file is damaged, or is not a PDF: {fault}".splitlines()[0]
-    return Verification(
-        intact=False,
-        signatures=(),
-        changes_after="other",
-        missing=(),
-        issued_here=None,
-        replaced_by=None,
-        signed_since=False,
-        issued_as=None,
-        sheet_id=None,
-        sha256=digest,
-        damaged=why,
-        says=(why,),
-    )
-
-
-def _with_sentences(answer: Verification, *, root_known: bool) -> Verification:
-    return replace(answer, says=tuple(_sentences(answer, root_known=root_known)))
-
-
-def _sentences(answer: Verification, *, root_known: bool) -> Sequence[str]:
-    says = [_about(found, root_known=root_known) for found in answer.signatures]
-    if not answer.signatures:
-        says.append("Nobody has signed this file.")
-    says += [f"The field {name} is not signed." for name in answer.missing]
-    if answer.signatures and answer.intact and answer.changes_after == "other":
-        says.append("Something other than a signature was changed after signing.")
-    if answer.issued_here is False:
-        says.append("This instance did not issue this file as it is.")
-    if answer.signed_since:
-        says.append("This sheet was signed again after this copy; ask for the later one.")
-    if answer.replaced_by:
-        says.append(f"A newer sheet replaces it: {answer.replaced_by}.")
-    return says
-
-
-def _about(found: SignatureFound, *, root_known: bool) -> str:
-    if not found.intact:
-        return f"{found.who}: the signed bytes were changed after signing."
-    if found.own:
-        return _with_stamp(
-            f"{found.printed}: intact, signed with a certificate that they brought, of "
-            f"{found.who}, issued by {found.issuer}; this instance’s authority says nothing of it",
-            found,
-        )
-    if not root_known:
-        return f"{found.who}: intact, but no authority is known here to trust the signer by."
-    if not found.trusted:
-        return f"{found.who}: intact, but the signer is not one this authority vouches for."
-    return _with_stamp(f"{found.who}: intact, and the signer is known", found)
-
-
-def _with_stamp(said: str, found: SignatureFound) -> str:
-    if found.timestamp is None:
-        return f"{said}."
-    return f"{said}; {stamped(datetime.fromisoformat(found.timestamp), found.timestamp_by)}."

@@ -209,7 +209,10 @@ def _sign(number: int, schema: SignForm, look: Look, act: Act) -> ResponseReturn
         what = look(visit, given)
     made = seal(office_of(wired), what)
     with changing_case(number) as visit:
-        return do_once(visit, lambda: act(visit, given, made))
+        answer = do_once(visit, lambda: act(visit, given, made))
+    for each in made.says:
+        flash(each)
+    return answer
 
 
 @blueprint.get("/cases/<int:number>/plans/<int:n>/signature")

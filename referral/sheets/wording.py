@@ -1,6 +1,8 @@
 """How a sheet writes days, times, numbers and the closed words of the record."""
 
+from collections.abc import Mapping
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
 from referral.plans.rows import Value
@@ -25,6 +27,23 @@ STAGES = {
 LIMIT_FROM = {"case": "this case", "practice": "practice rule", "shipped": "shipped rule"}
 SHOWN_BY_ONE_DECIMAL, SHOWN_BY_TWO = 0.025, 0.0025
 """Below these u, U = 2u would round to zero at one decimal, and at two."""
+
+
+class Level(StrEnum):
+    """How long a signature can be checked. Source: ETSI EN 319 142-1, 6."""
+
+    BASIC = "B-B"
+    STAMPED = "B-T"
+    LASTING = "B-LT"
+
+
+LEVELS: Mapping[Level, str] = {
+    Level.BASIC: "It carries no time stamp: its time is this instance’s own word.",
+    Level.STAMPED: "It carries a time stamp; what is needed to check it later, when certificates "
+    "have ended, could not be had.",
+    Level.LASTING: "It carries a time stamp, and what is needed to check it later.",
+}
+NOT_ASKED = "Whether your own certificate was withdrawn could not be asked."
 
 
 def moment(value: datetime) -> str:

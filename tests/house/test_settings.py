@@ -3,6 +3,7 @@
 import base64
 import dataclasses
 import stat
+import subprocess
 
 import pytest
 
@@ -225,21 +226,66 @@ def test_a_mail_servers_password_comes_from_the_environment_or_a_file_of_its_own
 TIME = 'time_authority = "http://time.example.org"\n'
 
 
-def test_a_time_authority_over_http_needs_its_root_in_production(folder):
+@pytest.fixture
+def root(folder):
+    """Return a certificate's PEM, made by openssl, in ``root.pem``."""
+    command = "openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -noenc -subj /CN=Time"
+    command += " -keyout root.key -out root.pem"
+    subprocess.run(command.split(), cwd=folder, check=True, capture_output=True)
+    return (folder / "root.pem").read_bytes()
+
+
+def test_a_time_authority_over_http_needs_its_root_in_production(folder, root):
     assert "use https, or name the" in refusal(folder, f"production = true\n{TIME}")
-    rooted = f'production = true\n{TIME}time_authority_root = "root.pem"\n'
-    assert "a file with a certificate in PEM form is needed" in refusal(folder, rooted)
-    root = b"-----BEGIN CERTIFICATE-----\n"
-    (folder / "root.pem").write_bytes(root)
+    (folder / "config.toml").write_text(
+        f'production = true\n{TIME}time_authority_root = "root.pem"\n'
+    )
     assert load_settings(folder, {}).time_authority_root == root
     for config in (TIME, f"production = true\n{TIME.replace('http:', 'https:')}"):
         (folder / "config.toml").write_text(config)
         assert load_settings(folder, {}).time_authority_root is None
 
 
+@pytest.mark.parametrize("damage", ["none there", "empty", "a key", "cut", "broken"])
+def test_a_time_authoritys_root_that_holds_no_certificate_is_said_at_the_start(
+    folder, root, damage
+):
+    held = {
+        "none there": None,
+        "empty": b"",
+        "a key": (folder / "root.key").read_bytes(),
+        "cut": root[:200],
+        "broken": b"-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n",
+    }[damage]
+    (folder / "root.pem").unlink()
+    if held is not None:
+        (folder / "root.pem").write_bytes(held)
+    said = refusal(folder, f'{TIME}time_authority_root = "root.pem"\n')
+    assert "time_authority_root: a file with a certificate in PEM form is needed" in said
+
+
+def test_hosts_that_may_be_asked_are_a_list_or_words_with_commas(folder):
+    assert load_settings(folder, {}).lookup_hosts == ()
+    (folder / "config.toml").write_text('lookup_hosts = ["CRL.example.org", "127.0.0.1:8080"]\n')
+    named = load_settings(folder, {}).lookup_hosts
+    assert named == ("crl.example.org", "127.0.0.1:8080")
+    for words in ("any", "any, crl.example.org"):
+        read = load_settings(folder, {"REFERRAL_LOOKUP_HOSTS": words}).lookup_hosts
+        assert read == tuple(words.split(", "))
+
+
+def test_a_folder_of_proofs_must_be_there(folder):
+    assert "a folder that is there" in refusal(folder, 'proofs_dir = "lists"\n')
+    (folder / "lists").mkdir()
+    assert load_settings(folder, {}).proofs_dir == folder / "lists"
+
+
 @pytest.mark.parametrize(
     ("config", "said"),
     [
+        ('lookup_hosts = "http://crl.example.org/"\n', "lookup_hosts: hosts such as"),
+        ('lookup_hosts = ["crl.example.org", ""]\n', "lookup_hosts: hosts such as"),
+        ("lookup_hosts = 80\n", "lookup_hosts: hosts such as"),
         ('mail_host = "mail.example.org"\n', "mail_from: with mail_host"),
         (MAIL + 'mail_tls = "perhaps"\n', "one of starttls, tls, none is needed"),
         (MAIL + 'mail_user = "x"\nmail_tls = "none"\n', "never sent without TLS"),

@@ -141,6 +141,8 @@ TABLE = {
     "POST checks.check": "422 422 422 422 422 422 422 422",
     "GET checks.sheet": "200 200 200 200 200 200 200 200",
     "POST checks.check_sheet": "422 422 422 422 422 422 422 422",
+    "GET authority.root": "200 200 200 200 200 200 200 200",
+    "GET authority.withdrawn": "200 200 200 200 200 200 200 200",
     "GET healthz": "200 200 200 200 200 200 200 200",
     "GET horses.horses": "200 200 200 200 200 200 200 303",
     "POST horses.record": "422 422 403 403 403 422 422 401",

@@ -3,6 +3,7 @@
 import io
 import json
 import re
+import subprocess
 from uuid import uuid4
 
 import pikepdf
@@ -13,6 +14,7 @@ from sqlalchemy import select
 from referral.sheets.models import Sheet, SheetProposal
 from referral.sheets.snapshot import in_groups
 from referral.storage.canonical import sha256_hex
+from tests.features.sheets.own import an_issuer, openssl
 from tests.web.browsing import Browser
 from tests.web.signing import at, browser_of, story_in
 from tests.web.test_sheets import order_letter, sign
@@ -156,3 +158,17 @@ def test_without_a_public_address_the_sheet_says_where_in_words_and_prints_no_co
     assert "localhost" not in said
     assert "Check any copy on the page “Check a sheet” of A test yard" in " ".join(said.split())
     assert b"localhost" not in pdf
+
+
+def test_anybody_may_have_the_root_and_the_list_of_withdrawn_certificates(app, tmp_path):
+    """Read by openssl, which must find that the one signed the other."""
+    (tmp_path / "root.crt").write_bytes(Browser(app).get("/authority/root.crt").data)
+    answer = Browser(app).get("/authority/withdrawn.crl")
+    assert answer.content_type == "application/pkix-crl"
+    (tmp_path / "withdrawn.crl").write_bytes(answer.data)
+    pem = openssl("x509", "-in", tmp_path / "root.crt")
+    (tmp_path / "root.pem").write_bytes(pem)
+    openssl("crl", "-in", tmp_path / "withdrawn.crl", "-CAfile", tmp_path / "root.pem", "-noout")
+    (tmp_path / "other.pem").write_bytes(an_issuer(tmp_path / "other").read_bytes())
+    with pytest.raises(subprocess.CalledProcessError):
+        openssl("crl", "-in", tmp_path / "withdrawn.crl", "-CAfile", tmp_path / "other.pem")

@@ -8,7 +8,8 @@ from sqlalchemy import select
 from referral.clock import utc_now
 from referral.sheets.models import OwnCertificate, Sheet, Signature
 from tests.factories import PASSWORD
-from tests.features.sheets.own import HOLDER, ISSUER, PASSPHRASE, a_p12
+from tests.features.sheets.issuing import an_issuer_that_answers
+from tests.features.sheets.own import FIT, HOLDER, ISSUER, PASSPHRASE, a_p12, openssl
 from tests.web.browsing import Browser
 from tests.web.signing import at, browser_of, story_in
 from tests.web.test_sheets import count, order_letter, send, sign
@@ -109,3 +110,58 @@ def test_an_owner_has_no_such_page(app, story):
     owner = browser_of(app, story, "owner")
     assert PAGE not in owner.get("/account").text
     assert owner.get(PAGE).status_code == 403
+
+
+@pytest.fixture
+def issuer(tmp_path):
+    with an_issuer_that_answers(tmp_path / "issuer", ISSUER) as running:
+        yield running
+
+
+@pytest.fixture
+def asking(make_app, issuer, tmp_path, clock):
+    """The story on an instance that may ask the issuer; the vet brought a certificate of theirs."""
+    app = make_app(lookup_hosts=(issuer.host,))
+    told = story_in(app, tmp_path)
+    told.now = clock.now = utc_now()
+    told.refer()
+    at(told, clock)
+    vet = browser_of(app, told, "vet")
+    made = issuer.issue("own", FIT + issuer.named_list(), f"/CN={HOLDER}")
+    p12 = openssl("pkcs12", "-export", "-inkey", made.with_suffix(".key"), "-in", made,
+                  "-certfile", issuer.root, "-passout", f"pass:{PASSPHRASE}")  # fmt: skip
+    assert bring(vet, p12).location == PAGE
+    return told, vet, made
+
+
+@pytest.mark.enable_socket
+@pytest.mark.allow_hosts(["127.0.0.1"])
+def test_one_that_its_issuer_withdrew_signs_nothing_and_says_what_to_do(asking, issuer):
+    story, vet, made = asking
+    issuer.revoke(made)
+    refused = sign(vet, order_letter(vet, kind="referral").location)
+    assert refused.status_code == 422
+    assert "Your own certificate no longer counts: its issuer withdrew it" in refused.text
+    assert count(story, Signature) == 0
+
+
+@pytest.mark.enable_socket
+@pytest.mark.allow_hosts(["127.0.0.1"])
+def test_one_that_could_be_asked_about_is_signed_with_and_one_that_could_not_says_so(
+    asking, issuer, clock
+):
+    story, vet, _made = asking
+    unasked = "Whether your own certificate was withdrawn could not be asked."
+    sign(vet, order_letter(vet, kind="referral").location)
+    page = vet.get("/cases/1").text
+    assert "It carries no time stamp: its time is this instance’s own word." in page
+    assert unasked not in page
+    issuer.broken = True
+    clock.move(minutes=1)
+    assert sign(vet, order_letter(vet, kind="referral").location).status_code == 303
+    page = vet.get("/cases/1").text
+    assert unasked in page
+    assert "which could not be asked whether it was withdrawn" in page
+    with story.database.reading() as session:
+        rows = session.scalars(select(Signature).order_by(Signature.id)).all()
+    assert [(row.asked, row.level) for row in rows] == [(True, "B-B"), (False, "B-B")]

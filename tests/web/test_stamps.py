@@ -10,6 +10,7 @@ from referral.accounts.sign_in import count_try
 from referral.clock import utc_now
 from referral.sheets import stamping
 from referral.sheets.models import Sheet, Signature
+from tests.features.sheets.issuing import an_issuer_that_answers
 from tests.features.sheets.time_authority import NAME, a_time_authority, is_silent
 from tests.web.browsing import Browser
 from tests.web.signing import browser_of, hidden_in, story_in
@@ -102,3 +103,42 @@ def test_the_same_form_again_asks_the_authority_nothing(app, story, authority):
     assert (first.status_code, again.status_code) == (303, 303)
     assert first.location == again.location
     assert len(authority.asked) == 1
+
+
+@pytest.fixture
+def issuer(tmp_path):
+    with an_issuer_that_answers(tmp_path / "issuer") as running:
+        yield running
+
+
+def test_where_the_authoritys_issuer_may_be_asked_the_signature_lasts_and_pages_say_so(
+    make_app, issuer, tmp_path, clock
+):
+    clock.now = utc_now().replace(microsecond=0)
+    with a_time_authority(tmp_path / "tsa", issuer, issuer.named_list()) as authority:
+        root = authority.root.read_bytes()
+        app = make_app(
+            time_authority=authority.address, time_authority_root=root, lookup_hosts=(issuer.host,)
+        )
+        story = story_in(app, tmp_path)
+        story.now = clock.now - timedelta(days=3)
+        story.refer()
+        vet = browser_of(app, story, "vet")
+        sign(vet, order_letter(vet, kind="referral").location)
+        page = vet.get("/cases/1").text
+        assert "It carries a time stamp, and what is needed to check it later." in page
+        assert f"by {NAME}, with what is needed to check it later" in page
+        issuer.broken = True
+        clock.move(minutes=1)
+        sign(vet, order_letter(vet, kind="referral").location)
+        page = vet.get("/cases/1").text
+        assert "what is needed to check it later, when certificates have ended, could not" in page
+    with story.database.reading() as session:
+        rows = session.scalars(select(Signature).order_by(Signature.id)).all()
+        ids = session.scalars(select(Sheet.id).order_by(Sheet.id)).all()
+    assert [row.level for row in rows] == ["B-LT", "B-T"]
+    said = ("yes: the file carries what that needs", "not when certificates have ended")
+    for sheet_id, words in zip(ids, said, strict=True):
+        checked = send(Browser(app), vet.get(f"/cases/1/sheets/{sheet_id}.pdf").data).text
+        assert "Issued here, signed, and unchanged" in checked
+        assert words in checked

@@ -1,6 +1,7 @@
 """The instance's own authority: kept, limited, withdrawn, never readable at rest."""
 
 import stat
+import subprocess
 from datetime import timedelta
 
 import pytest
@@ -8,10 +9,12 @@ from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import load_der_private_key
 
+from referral.clock import utc_now
 from referral.errors import SettingsFault
 from referral.sheets.authority import Authority, load_instance_key
 from referral.storage.wrapped import unwrap, wrap
 from tests.features.sheets.sample import MADE_AT
+from tests.features.sheets.time_authority import openssl
 
 KEY = bytes(range(32))
 
@@ -78,6 +81,31 @@ def test_withdrawn_certificates_are_listed_and_signed_for(authority, tmp_path):
     assert entry.revocation_date_utc == MADE_AT
     reason = entry.extensions.get_extension_for_class(x509.CRLReason).value.reason
     assert reason is x509.ReasonFlags.key_compromise
+
+
+def test_openssl_reads_the_list_and_certificates_say_where_it_is(authority, tmp_path):
+    plain = authority.issue("p-1", "Ines Corvane", "vet", None, utc_now())
+    authority.list_address = "https://yard.example.org/authority/withdrawn.crl"
+    issued = authority.issue("p-1", "Ines Corvane", "vet", None, utc_now())
+    (tmp_path / "own.pem").write_text(issued.certificate_pem)
+    (tmp_path / "plain.pem").write_text(plain.certificate_pem)
+    (tmp_path / "root.pem").write_bytes(authority.root_pem)
+    (tmp_path / "list.pem").write_bytes(authority.crl(utc_now()))
+    said = openssl("x509", "-in", tmp_path / "own.pem", "-noout", "-ext", "crlDistributionPoints")
+    assert b"URI:https://yard.example.org/authority/withdrawn.crl" in said
+    said = openssl("x509", "-in", tmp_path / "plain.pem", "-noout", "-text")
+    assert b"CRL Distribution" not in said
+    said = openssl("crl", "-in", tmp_path / "list.pem", "-noout", "-text")
+    assert b"X509v3 CRL Number" in said  # both asked for by RFC 5280, 5.2
+    assert b"X509v3 Authority Key Identifier" in said
+    checking = ("verify", "-CAfile", tmp_path / "root.pem", "-CRLfile", tmp_path / "list.pem",
+                "-crl_check", "-purpose", "any", tmp_path / "own.pem")  # fmt: skip
+    assert b"OK" in openssl(*checking)
+    authority.revoke(issued.serial, "left", utc_now() - timedelta(minutes=1))
+    (tmp_path / "list.pem").write_bytes(authority.crl(utc_now()))
+    with pytest.raises(subprocess.CalledProcessError) as caught:
+        openssl(*checking)
+    assert b"certificate revoked" in caught.value.stdout + caught.value.stderr
 
 
 def test_the_instance_key_file_is_made_for_its_owner_alone(tmp_path):

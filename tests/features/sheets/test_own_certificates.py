@@ -12,7 +12,9 @@ from cryptography.hazmat.primitives.serialization import load_der_private_key
 
 from referral.clock import utc_now
 from referral.errors import Invalid, NotFound
+from referral.sheets import opening
 from referral.sheets.authority import Authority, Bearer
+from referral.sheets.copies import Issued
 from referral.sheets.models import OwnCertificate
 from referral.sheets.own_certificates import (
     keep_certificate,
@@ -23,8 +25,16 @@ from referral.sheets.own_certificates import (
 from referral.sheets.pkcs12 import LARGEST_FILE, UNREADABLE, _key_faults, _rounds, read_pkcs12
 from referral.sheets.printing import field_name
 from referral.sheets.signing import SigningAct, sign
-from referral.sheets.verify import Issued, verify_pdf
+from referral.sheets.verify import verify_pdf
 from tests.factories import a_cast
+from tests.features.sheets.hostile import (
+    VERY_MANY,
+    a_bag_of,
+    a_file,
+    a_key_bag,
+    hidden,
+    in_the_open,
+)
 from tests.features.sheets.own import FIT, HOLDER, ISSUER, P256, PASSPHRASE, a_p12, packed
 from tests.features.sheets.sample import signed_sheet
 from tests.peers.test_pdfsig import BYTE_RANGE, der_length, run
@@ -119,6 +129,32 @@ def test_rounds_that_cannot_be_counted_are_not_done(tmp_path):
     with pytest.raises(ValueError, match="unknown way"):
         list(_rounds(data))
     assert refused(data) == UNREADABLE
+
+
+def test_rounds_are_counted_in_bags_inside_bags_too(tmp_path):
+    nested = a_bag_of(a_key_bag(1_500_000), a_bag_of(a_key_bag(500_001)))
+    data = a_file(tmp_path, in_the_open(nested), passphrase=PASSPHRASE)
+    assert sum(_rounds(data)) == 2_000_002
+    assert "takes too long to open" in refused(data)
+    for _ in range(8):
+        nested = a_bag_of(nested)
+    assert refused(a_file(tmp_path, in_the_open(nested), passphrase=PASSPHRASE)) == UNREADABLE
+
+
+def test_fewer_rounds_than_none_do_not_pay_for_many(tmp_path):
+    bags = a_key_bag(VERY_MANY), a_key_bag(-VERY_MANY)
+    assert refused(a_file(tmp_path, in_the_open(*bags), passphrase=PASSPHRASE)) == UNREADABLE
+
+
+def test_rounds_that_only_the_passphrase_shows_end_with_the_time_that_they_are_given(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setattr(opening, "LONGEST_CPU_S", 1)
+    data = a_file(tmp_path, hidden(PASSPHRASE, a_key_bag(VERY_MANY)), passphrase=PASSPHRASE)
+    assert sum(_rounds(data)) == 2
+    assert "takes too long to open" in refused(data)
+    few = a_file(tmp_path, hidden(PASSPHRASE, a_key_bag(1000)), passphrase=PASSPHRASE)
+    assert refused(few) == UNREADABLE  # so it was the rounds
 
 
 @pytest.fixture(scope="module")

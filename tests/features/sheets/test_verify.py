@@ -12,9 +12,10 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from referral.errors import SettingsFault, WrongState
 from referral.sheets.authority import Authority
+from referral.sheets.copies import Issued
 from referral.sheets.printing import field_name
 from referral.sheets.signing import SigningAct, sign
-from referral.sheets.verify import Issued, verify_pdf
+from referral.sheets.verify import verify_pdf
 from referral.storage.canonical import sha256_hex
 from tests.features.sheets.sample import MADE_AT
 

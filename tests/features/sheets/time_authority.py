@@ -8,6 +8,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tests.features.sheets.issuing import Issuer
 
 NAME = "Slow River Time"
 CONFIG = """
@@ -76,9 +80,26 @@ def _make(folder: Path) -> None:
             "-extfile", folder / "tsa.ext", "-out", folder / "tsa.pem")  # fmt: skip
 
 
+def _made_by(issuer: "Issuer", folder: Path, named: str) -> None:
+    """Make a time authority whose certificate an issuer that answers for it gave."""
+    folder.mkdir(parents=True)
+    (folder / "ts.conf").write_text(CONFIG.format(folder=folder))
+    (folder / "serial").write_text("01\n")
+    made = issuer.issue("tsa", EXTENSIONS + named, f"/O=Slow River/CN={NAME}")
+    for name, file in (("tsa.pem", made), ("tsa.key", made.with_suffix(".key"))):
+        (folder / name).write_bytes(file.read_bytes())
+    (folder / "root.pem").write_bytes(issuer.root.read_bytes())
+
+
 @contextmanager
-def a_time_authority(folder: Path) -> Iterator[TimeAuthority]:
-    _make(folder)
+def a_time_authority(
+    folder: Path, issuer: "Issuer | None" = None, named: str = ""
+) -> Iterator[TimeAuthority]:
+    """Run one; ``named`` is what its certificate says of where its issuer is asked."""
+    if issuer is None:
+        _make(folder)
+    else:
+        _made_by(issuer, folder, named)
     authority = TimeAuthority(folder)
 
     class Handler(BaseHTTPRequestHandler):

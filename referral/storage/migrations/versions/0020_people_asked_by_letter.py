@@ -11,7 +11,7 @@ from referral.storage import db
 from referral.storage.ids import new_id
 
 revision = '0020'
-down_revision = '0017'
+down_revision = "0019"
 branch_labels = None
 depends_on = None
 
