@@ -61,18 +61,10 @@ from referral.plans.summaries import summaries_told
 
 def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
     """Return everything that the case page prints."""
-    today = day_at(now, access.zone)
-    read = CASE_PAGE.read(
-        session,
-        case_id=access.case_id,
-        person_id=access.actor_id,
-        plans_after=access.state.plan_n - PLANS,
-        resets_after=access.state.reset_n - RESETS,
-    )
+    today, read = day_at(now, access.zone), _read(session, access)
     horse, people = read["horse"][0], _people(read["people"])
     names, texts = dict(read["names"]), by_entry(read["texts"])
-    taken = as_measured(read["reading_sets"], read["readings"])
-    unread = dict(read["unread"])
+    unread, taken = dict(read["unread"]), as_measured(read["reading_sets"], read["readings"])
     return CasePage(
         access=access,
         horse=horse.name,
@@ -107,6 +99,16 @@ def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
         sheets=sheet_lines(read["sheets"], read["signatures"]),
         sheet_count=read["sheet_count"][0].n,
         timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
+    )
+
+
+def _read(session: Session, access: CaseAccess) -> Mapping[str, Sequence[Any]]:
+    return CASE_PAGE.read(
+        session,
+        case_id=access.case_id,
+        person_id=access.actor_id,
+        plans_after=access.state.plan_n - PLANS,
+        resets_after=access.state.reset_n - RESETS,
     )
 
 

@@ -75,11 +75,11 @@ def _case_figures(desk: Desk, get: Callable[[str], bytes]) -> Mapping[str, str]:
     )
     return {
         f"statements for a case page with {RESETS} resets": f"{len(asked)}",
-        "a page that runs the same SQL and prints nothing": f"{bare_ms:.1f} ms",
-        "a page that runs the same SQL and prints its rows in a plain table": f"{plain_ms:.1f} ms",
+        "a page of the same SQL that prints nothing": f"{bare_ms:.1f} ms",
+        "a page of the same SQL that prints its rows": f"{plain_ms:.1f} ms",
         f"the case page with {RESETS} resets, over HTTP": f"{page_ms:.1f} ms",
-        "the case page over the page that prints nothing": f"{page_ms / bare_ms:.2f}",
-        "the case page over the page that prints its rows": f"{page_ms / plain_ms:.2f}",
+        "the case page over that which prints nothing": f"{page_ms / bare_ms:.2f}",
+        "the case page over that which prints its rows": f"{page_ms / plain_ms:.2f}",
     }
 
 

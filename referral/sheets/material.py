@@ -21,6 +21,8 @@ from pyhanko_certvalidator.errors import (
 )
 from pyhanko_certvalidator.path import ValidationPath
 
+BROKEN = (ValueError, KeyError, TypeError, AttributeError)
+"""What the readers raise on bytes that are no such thing: they read as they are asked."""
 LATEST = timedelta(days=1)
 """How long after a moment a list may have been made and still be of it: later ones may have lost
 the certificates that ended since (RFC 5280, 3.3)."""
@@ -63,8 +65,15 @@ class Material:
         """Return what speaks of this path: its certificates, and their issuers' words."""
         certificates = tuple(path)
         issuers = {each.issuer.hashable for each in certificates}
-        lists = tuple(each for each in self.lists if each.issuer.hashable in issuers)
+        lists = tuple(each for each in self.lists if _issuer_of(each) in issuers)
         return Material(certificates, lists, self.answers)
+
+
+def _issuer_of(listed: crl.CertificateList) -> object:
+    try:
+        return listed.issuer.hashable
+    except BROKEN:
+        return None
 
 
 def _once(parts: tuple[Any, ...]) -> tuple[Any, ...]:
@@ -125,7 +134,24 @@ async def standing_of(
     It counted if a path leads to a certificate that is its own issuer's, and of every certificate
     below that one its issuer says that it was not withdrawn. Whom to trust is not asked here.
     """
-    context = ValidationContext(
+    validator = CertificateValidator(
+        certificate,
+        intermediate_certs=material.certificates,
+        validation_context=_context(material, at),
+    )
+    try:
+        path = await validator.async_validate_usage(  # type: ignore[no-untyped-call]  # no types
+            set(), set(uses)
+        )
+    except RevokedError as revoked:
+        return Standing(Verdict.WITHDRAWN, since=revoked.revocation_dt)
+    except (PathBuildingError, PathValidationError, InvalidCertificateError, *BROKEN):
+        return Standing(Verdict.UNKNOWN)
+    return Standing(Verdict.COUNTED, path)
+
+
+def _context(material: Material, at: datetime) -> ValidationContext:
+    return ValidationContext(
         trust_roots=[each for each in material.certificates if is_own_issuer(each)],
         other_certs=list(material.certificates),
         crls=[each for each in material.lists if _is_of(_listed_at(each), at)],
@@ -135,18 +161,6 @@ async def standing_of(
         revocation_mode="require",
         retroactive_revinfo=True,
     )
-    validator = CertificateValidator(
-        certificate, intermediate_certs=material.certificates, validation_context=context
-    )
-    try:
-        path = await validator.async_validate_usage(  # type: ignore[no-untyped-call]  # no types
-            set(), set(uses)
-        )
-    except RevokedError as revoked:
-        return Standing(Verdict.WITHDRAWN, since=revoked.revocation_dt)
-    except (PathBuildingError, PathValidationError, InvalidCertificateError):
-        return Standing(Verdict.UNKNOWN)
-    return Standing(Verdict.COUNTED, path)
 
 
 def _is_of(said_at: datetime | None, moment: datetime) -> bool:
@@ -154,12 +168,18 @@ def _is_of(said_at: datetime | None, moment: datetime) -> bool:
 
 
 def _listed_at(listed: crl.CertificateList) -> datetime | None:
-    at: datetime | None = listed["tbs_cert_list"]["this_update"].native
+    try:
+        at: datetime | None = listed["tbs_cert_list"]["this_update"].native
+    except BROKEN:
+        return None
     return at
 
 
 def _answered_at(answer: ocsp.OCSPResponse) -> datetime | None:
-    if answer["response_status"].native != "successful":
+    try:
+        if answer["response_status"].native != "successful":
+            return None
+        at: datetime | None = answer.response_data["produced_at"].native
+    except BROKEN:
         return None
-    at: datetime | None = answer.response_data["produced_at"].native
     return at

@@ -7,6 +7,7 @@ from typing import Any
 
 from asn1crypto import crl, ocsp, x509
 from cryptography.exceptions import InvalidSignature
+from pyhanko.pdf_utils.decode_limits import DecodePurpose
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.validation.dss import DocumentSecurityStore, enumerate_ocsp_certs
 from pyhanko.sign.validation.errors import NoDSSFoundError
@@ -15,7 +16,8 @@ from pyhanko_certvalidator.sig_validate import DefaultSignatureValidator
 from referral.sheets.material import Material
 
 MOST_PARTS = 60
-"""In one file: a sheet holds about ten. Each costs work to check."""
+MOST_BYTES = 2 * 1024 * 1024
+"""In one file: a sheet holds about ten parts. Each, and each line of a list, is work to check."""
 UNREADABLE = "What the file carries for a later check cannot be read."
 NOT_THEIRS = (
     "Something that the file carries for a later check was changed: it is not its issuer’s."
@@ -34,8 +36,11 @@ def read_store(reader: PdfFileReader) -> Store:
     """Return what a file carries; nothing in it is believed but by its issuer's signature."""
     try:
         dss = DocumentSecurityStore.read_dss(reader)
-        lists, answers = _parts(dss.crls), _parts(dss.ocsps)
-        if len(dss.certs) + len(lists) + len(answers) > MOST_PARTS:
+        if len(dss.certs) + len(dss.crls) + len(dss.ocsps) > MOST_PARTS:
+            return Store(fault=UNREADABLE)
+        lists = [each.get_object().read_data(DecodePurpose.CRL) for each in dss.crls]
+        answers = [each.get_object().read_data(DecodePurpose.OCSP_RESPONSE) for each in dss.ocsps]
+        if sum(map(len, lists + answers)) > MOST_BYTES:
             return Store(fault=UNREADABLE)
         material = Material(
             tuple(dss.load_certs()),
@@ -48,10 +53,6 @@ def read_store(reader: PdfFileReader) -> Store:
     except Exception:  # noqa: BLE001 - a hostile file may break the reader in any way
         return Store(fault=UNREADABLE)
     return Store(material) if is_theirs else Store(fault=NOT_THEIRS)
-
-
-def _parts(references: Iterable[Any]) -> list[bytes]:
-    return [each.get_object().data for each in references]
 
 
 def add_to_store(pdf: bytes, material: Material) -> bytes:

@@ -175,12 +175,10 @@ def sign(number: int, sheet_id: UUID) -> ResponseReturnValue:
         return url_for("desk.case", number=number, _anchor="sheets")
 
     try:
-        answer = _sign(number, SignForm(), look, act)
+        return _sign(number, SignForm(), look, act, "The sheet is signed.")
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _proposal(number, sheet_id, state, UNUSABLE)
-    flash("The sheet is signed.")
-    return answer
 
 
 Look = Callable[[Visit, dict[str, Any]], ToSeal]
@@ -190,8 +188,10 @@ Act = Callable[[Visit, dict[str, Any], Sealed], str]
 """Makes the move with the signature that was made for it; returns where it leads."""
 
 
-def _sign(number: int, schema: SignForm, look: Look, act: Act) -> ResponseReturnValue:
+def _sign(number: int, schema: SignForm, look: Look, act: Act, done: str) -> ResponseReturnValue:
     """Take password and code as authority, make the signature, then keep it and its move as one.
+
+    ``done`` is what the page then says, with how long the signature can be checked.
 
     The signature is made between two transactions: a time authority may be asked, and nobody
     else's writing waits for that.
@@ -201,6 +201,7 @@ def _sign(number: int, schema: SignForm, look: Look, act: Act) -> ResponseReturn
     with reading_case(number) as visit:
         before = done_before(visit.session, visit.access.actor_id)
     if before is not None:
+        flash(done)
         return before
     said = Given(given.pop("password"), given.pop("code"), request.remote_addr or "")
     key = wired.settings.instance_key
@@ -210,8 +211,7 @@ def _sign(number: int, schema: SignForm, look: Look, act: Act) -> ResponseReturn
     made = seal(office_of(wired), what)
     with changing_case(number) as visit:
         answer = do_once(visit, lambda: act(visit, given, made))
-    for each in made.says:
-        flash(each)
+    flash(" ".join((done, *made.says)))
     return answer
 
 
@@ -248,12 +248,11 @@ def plan_signature(number: int, n: int) -> ResponseReturnValue:
         return url_for("desk.case", number=number, _anchor="sheets")
 
     try:
-        answer = _sign(number, SecondForm(), look, act)
+        said = "The plan is signed by both; the owner’s consent is next."
+        return _sign(number, SecondForm(), look, act, said)
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _plan_signature(number, n, state, UNUSABLE)
-    flash("The plan is signed by both; the owner’s consent is next.")
-    return answer
 
 
 def _second_to_seal(visit: Visit, given: dict[str, Any]) -> ToSeal:
@@ -297,7 +296,8 @@ def countersign(number: int, n: int) -> ResponseReturnValue:
         return url_for("desk.case", number=number, _anchor="sheets")
 
     try:
-        answer = _sign(number, CountersignForm(), look, act)
+        said = "The reset is countersigned, and the recheck is set."
+        return _sign(number, CountersignForm(), look, act, said)
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _countersign(number, n, state, UNUSABLE)
@@ -305,8 +305,6 @@ def countersign(number: int, n: int) -> ResponseReturnValue:
         with reading_case(number) as visit:
             state = late_form(visit, error)
         return _countersign(number, n, state, MOVED_ON)
-    flash("The reset is countersigned, and the recheck is set.")
-    return answer
 
 
 def _answer(visit: Visit, n: int, given: dict[str, Any]) -> CountersignReset:

@@ -9,7 +9,6 @@ from tests.web.signing import at, story_in
 from tests.web.test_check_page import ADDRESS, signed_letter
 
 
-
 @pytest.fixture
 def app(make_app):
     return make_app(address=ADDRESS)

@@ -30,7 +30,7 @@ from pyhanko_certvalidator.revinfo.archival import CRLContainer, OCSPContainer
 
 from referral.clock import utc_now
 from referral.errors import Invalid
-from referral.sheets import lasting
+from referral.sheets import lasting, store
 from referral.sheets.copies import LASTS, LASTS_NOT, SINCE
 from referral.sheets.drafts import Lookups
 from referral.sheets.lasting import issued_material, with_material
@@ -324,6 +324,13 @@ def test_what_is_no_material_is_unreadable_and_too_much_of_it_is_not_read(made, 
         answer = by_root_alone(out.getvalue(), desk)
         assert (answer.carried_fault, answer.exit_status) == (UNREADABLE, 1)
         assert levels(answer) == ["B-T"]
+
+
+def test_a_long_list_is_not_read(made, desk, monkeypatch):
+    monkeypatch.setattr(store, "MOST_BYTES", 300)
+    answer = by_root_alone(made.twice, desk)
+    assert answer.carried_fault == UNREADABLE
+    assert levels(answer) == ["B-T", "B-T"]
 
 
 def test_a_list_made_long_after_shows_nothing_of_the_time_before(made, desk):

@@ -94,6 +94,22 @@ def test_an_answer_of_somebody_else_says_nothing(issuer, tmp_path):
     assert not look_up_own(key, utc_now(), Lookups(folder=tmp_path / "lists"))[0]
 
 
+@pytest.mark.parametrize(
+    "inside", ["3000", "30020500", "3003020101", "300d300b0609608648016503040302"]
+)
+def test_what_is_only_wrapped_like_a_list_or_an_answer_says_nothing(issuer, tmp_path, inside):
+    """Sequences that hold nothing, or something else, where a list or an answer has its parts."""
+    held = bytes.fromhex(inside)
+    (tmp_path / "lists").mkdir()
+    (tmp_path / "lists" / "odd.crl").write_bytes(held)
+    issuer.answer = lambda _query: held
+    issuer.crl = lambda _form="PEM": held
+    for named in NAMED:
+        where = Lookups((issuer.host,), tmp_path / "lists")
+        assert not look_up_own(brought(issuer, named), utc_now(), where)[0]
+    assert issuer.asked == ["list", "answer"]
+
+
 def test_stamped_it_lasts_and_the_check_still_claims_nothing_for_our_authority(issuer, tmp_path):
     with a_desk(tmp_path) as desk:
         key = brought(issuer, "named_answers")
