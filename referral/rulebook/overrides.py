@@ -19,7 +19,8 @@ STANCES = (LIMITS, OFF, SHIPPED, OWN)
 class Override:
     """How an organisation wants one rule, from a day on, with the reason.
 
-    ``limits`` are there for ``limits`` alone, ``own`` for a rule of their own alone.
+    ``limits`` are there for ``limits`` alone, in the place of the shipped ones and in their
+    order, with a tier of the organisation's own after them; ``own`` for a rule of their own alone.
     """
 
     rule: str
@@ -120,12 +121,8 @@ def newest_limits(rule: Rule, on: date) -> tuple[Limit, ...]:
 def is_looser(before: Sequence[Limit], after: Sequence[Limit]) -> bool:
     """Return whether something passes ``after`` that would not, or would with more said, before.
 
-    The tiers are compared one by one, in their order.
-
-    Raises
-    ------
-    ValueError
-        If there are not as many tiers.
+    Every tier of before must have one now that says as much, for the same feet, and lets no more
+    pass; one without a number must have it in its own place. Tiers beside those loosen nothing.
 
     Examples
     --------
@@ -135,10 +132,20 @@ def is_looser(before: Sequence[Limit], after: Sequence[Limit]) -> bool:
     (True, False, True)
     """
     return any(
-        severity_rank(new.severity) < severity_rank(old.severity)
-        or _has_looser_bound(limit_bounds(old), limit_bounds(new))
-        for old, new in zip(before, after, strict=True)
+        not any(_is_as_strict(old, new) for new in _in_its_place(place, old, after))
+        for place, old in enumerate(before)
     )
+
+
+def _in_its_place(place: int, old: Limit, after: Sequence[Limit]) -> Sequence[Limit]:
+    if not limit_bounds(old):
+        return after[place : place + 1]
+    return [new for new in after if new.only in (None, old.only)]
+
+
+def _is_as_strict(old: Limit, new: Limit) -> bool:
+    says_as_much = severity_rank(new.severity) >= severity_rank(old.severity)
+    return says_as_much and not _has_looser_bound(limit_bounds(old), limit_bounds(new))
 
 
 def _has_looser_bound(before: Sequence[Bound], after: Sequence[Bound]) -> bool:
@@ -164,6 +171,6 @@ def _changed(rule: Rule, override: Override | None) -> Rule:
     if not before:
         return rule
     is_off = override.stance == OFF
-    looser = is_off or len(before) != len(override.limits) or is_looser(before, override.limits)
+    looser = is_off or is_looser(before, override.limits)
     change = RuleChange(override.by, override.since, override.reason, before, is_off, looser)
     return replace(rule, limits=rule.limits if is_off else override.limits, change=change)

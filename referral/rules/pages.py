@@ -25,7 +25,7 @@ from referral.rulebook.overrides import (
 from referral.rules.asking import FoundRule, asks_values, own_rules
 from referral.rules.policy import Practice, practices_of
 from referral.rules.queries import ChangeShown, changes_of, overrides_of, practices_seen
-from referral.rules.schemas import TierField, tier_fields
+from referral.rules.schemas import TierField, more_fields, tier_fields
 from referral.rules.scope import left_out, needs
 from referral.rules.shelf import TOPICS, rule_files
 from referral.rules.words import GROUPS, NO_NUMBER, LimitSaid, RuleSaid, file_said, limit_said
@@ -110,6 +110,7 @@ class ChangePage:
     is_own: bool
     practices: tuple[Practice, ...]
     tiers: tuple[tuple[str, tuple[TierField, ...]], ...]
+    more: tuple[TierField, ...]
     values: Mapping[str, object]
     stance: str
     asks_values: bool
@@ -288,7 +289,7 @@ def change_page(
     standing = in_force(overrides_of(session, practice), today).get(rule.id)
     is_own = found.own is not None
     now = standing.limits if standing and standing.stance == LIMITS else limits
-    fields = tier_fields(limits)
+    fields, more = tier_fields(limits), () if is_own else more_fields(limits)
     return ChangePage(
         said=file_said(found.file),
         is_own=is_own,
@@ -300,7 +301,12 @@ def change_page(
             )
             for index, limit in enumerate(() if is_own else limits)
         ),
-        values={each.name: _written(getattr(now[each.tier], each.key)) for each in fields},
+        more=more,
+        values={
+            each.name: _written(getattr(now[each.tier], each.key))
+            for each in (*fields, *more)
+            if each.tier < len(now)
+        },
         stance=OFF if is_own else LIMITS,
         asks_values=not is_own and asks_values(found.file),
         unit=limits[0].unit or "" if limits else "",

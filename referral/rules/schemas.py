@@ -81,13 +81,24 @@ def tier_fields(limits: Sequence[Limit]) -> tuple[TierField, ...]:
     return tuple(found)
 
 
+def more_fields(limits: Sequence[Limit]) -> tuple[TierField, ...]:
+    """Return the fields of one tier more, for all feet; none where limits are no numbers."""
+    keys = [key for key in BOUNDS if any(getattr(limit, key) is not None for limit in limits)]
+    if not keys or any(limit.tolerance for limit in limits):
+        return ()
+    place, unit = len(limits), limits[0].unit or ""
+    return tuple(
+        TierField(f"limit_{place + 1}_{key}", place, key, unit) for key in (*keys, "severity")
+    )
+
+
 def change_schema(limits: Sequence[Limit], *, stated: bool) -> Schema:
     """Return the form of a change of a rule with these limits; ``stated`` asks for two values."""
     made: dict[str, Any] = {
         each.name: fields.String(load_default=None, validate=_one_of(SETTABLE))
         if each.key == "severity"
         else DecimalField(each.unit, load_default=None, decimals=3)
-        for each in tier_fields(limits)
+        for each in (*tier_fields(limits), *more_fields(limits))
     }
     if stated:
         unit = limits[0].unit or ""
@@ -111,8 +122,18 @@ def check_complete(given: dict[str, Any], limits: Sequence[Limit], *, stated: bo
     wanted = [each.name for each in tier_fields(limits)]
     wanted += ["evidence", "source", *(("inside", "outside") if stated else ())]
     faults = {name: [NEEDED] for name in wanted if given.get(name) is None}
+    faults |= _half_said(given, more_fields(limits))
     if faults:
         raise Invalid(SUMMARY, faults)
+
+
+def _half_said(given: dict[str, Any], more: Sequence[TierField]) -> dict[str, list[str]]:
+    """Return what one tier more lacks, if anything is said of it."""
+    said = {each.key for each in more if given[each.name] is not None}
+    if not said or (said > {"severity"}):
+        return {}
+    lacking = more[0] if said == {"severity"} else more[-1]
+    return {lacking.name: [NEEDED]}
 
 
 def tiers_in(given: dict[str, Any], limits: Sequence[Limit]) -> tuple[dict[str, Any], ...]:
@@ -120,4 +141,5 @@ def tiers_in(given: dict[str, Any], limits: Sequence[Limit]) -> tuple[dict[str, 
     tiers: list[dict[str, Any]] = [{} for _limit in limits]
     for each in tier_fields(limits):
         tiers[each.tier][each.key] = given[each.name]
-    return tuple(tiers)
+    more = {each.key: given[each.name] for each in more_fields(limits)}
+    return tuple(tiers) if more.get("severity") is None else (*tiers, more)

@@ -37,6 +37,7 @@ TELL_OF_RULE = "tell_of_rule"
 class SetRule:
     """What an organisation wants of a rule that is shipped; ``tiers`` in the shipped order.
 
+    One more after those is a tier of its own, for all feet.
     ``inside`` and ``outside`` are values that the new limits must answer so.
     """
 
@@ -107,8 +108,13 @@ def _check_since(since: date, today: date) -> None:
 
 
 def _limits_of(file: RuleFile, command: SetRule) -> tuple[Limit, ...]:
-    """Return the newest shipped limits with what is said of each tier in their place."""
+    """Return the newest shipped limits with what is said of each tier in their place.
+
+    A tier more than those has nothing of theirs but the unit.
+    """
     shipped = newest_limits(file.rule, command.since)
+    more = Limit(command.since, "", "", "", shipped[0].unit if shipped else None)
+    places = (*shipped, more)[: len(command.tiers)]
     return tuple(
         replace(
             limit,
@@ -117,7 +123,7 @@ def _limits_of(file: RuleFile, command: SetRule) -> tuple[Limit, ...]:
             evidence=command.evidence or "",
             source=command.source or "",
         )
-        for limit, tier in zip(shipped, command.tiers, strict=True)
+        for limit, tier in zip(places, command.tiers, strict=True)
     )
 
 

@@ -140,6 +140,37 @@ def test_looser_is_whatever_lets_more_pass_or_says_less_of_it(before, after, wan
     assert is_looser([before], [after]) is wanted
 
 
+NOTE = replace(TEN, severity="note", at_least=15.0)
+SICK = replace(TEN, only="therapeutic")
+WORDS = Limit(date(2020, 1, 1), "breach", "textbook", "-")
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "wanted"),
+    [
+        ([TEN], [TEN, NOTE], False),
+        ([TEN, NOTE], [TEN], True),
+        ([TEN, NOTE], [replace(TEN, at_least=9.0), NOTE, TEN], False),
+        ([TEN, NOTE], [TEN, replace(NOTE, at_least=14.0), replace(NOTE, at_least=12.0)], True),
+        ([TEN], [replace(TEN, at_least=9.0), SICK], True),
+        ([SICK], [replace(SICK, at_least=9.0), TEN], False),
+        # what has no number is known by its place alone
+        ([WORDS, WORDS], [WORDS, replace(WORDS, severity="note")], True),
+        ([WORDS, WORDS], [WORDS], True),
+    ],
+)
+def test_a_tier_more_loosens_nothing_and_stands_in_for_none_of_other_feet(before, after, wanted):
+    assert is_looser(before, after) is wanted
+
+
+def test_a_tier_more_is_judged_and_said_to_be_set():
+    more = replace(SOLE.limits[0], since=DAY, severity="note", at_least=20.0)
+    kept = tuple(replace(each, since=DAY) for each in SOLE.limits)
+    rule = sole_in(effective_book(BOOK, [replace(override(), limits=(*kept, more))], DAY))
+    assert [(each.severity, each.at_least) for each in rule.limits][-1] == ("note", 20.0)
+    assert not rule.change.is_looser
+
+
 def test_a_rule_without_numbers_is_looser_by_its_severity_alone():
     flag = Limit(date(2020, 1, 1), "breach", "textbook", "-")
     rule = Rule("X01", "Recheck", "Name.", "presence", "now", (flag,), of="recheck")

@@ -96,6 +96,9 @@ def test_a_check_after_fitting_that_nobody_made_is_shown_to_a_named_person(app, 
     assert "Overdue by 1 day: check after fitting, owner, 29 Nov 2026" in mine
     assert "Next reset 31 Dec 2026" in mine
     assert mine.count("Overdue") == 1
+    case = words_of(yard("vet").get("/cases/1"))
+    assert "Overdue: Owner Check after fitting By 29 Nov 2026" in case
+    assert "Nothing to do until the next date" not in case
     late = words_of(yard("owner").get("/diary")).partition("Waiting on you")[0]
     assert "Check after fitting" in late
     assert f"{story.cast.owner.name}, owner" in late

@@ -109,6 +109,16 @@ def test_a_difference_without_its_reason_keeps_everything_typed(app, story):
     assert count(story, SheetProposal) == 0
 
 
+def test_what_the_plan_does_not_name_stays_folded_until_something_is_said_in_it(app, story):
+    farrier = browser_of(app, story, "farrier")
+    folded, unfolded = (
+        f"<details{more}><summary>Something the plan does not name" for more in ("", " open")
+    )
+    assert folded in farrier.get(NEW).text
+    assert folded in record(farrier, story, **{"LF-toe_trim_mm": "9"}).text
+    assert unfolded in record(farrier, story, **{"LF-pad_mm": "3"}).text
+
+
 def test_reasons_are_kept_with_what_they_explain(app, story, clock):
     recorded(
         app,

@@ -61,6 +61,58 @@ def test_a_stricter_limit_is_tried_then_set_and_judges_what_nobody_agreed_to(yar
     assert "at most 8 weeks: caution" in finding.says
 
 
+MORE = {
+    "stance": "limits",
+    "limit_1_at_most": "6", "limit_1_severity": "caution",
+    "limit_2_at_most": "8", "limit_2_severity": "caution",
+    "limit_3_at_most": "10", "limit_3_severity": "breach",
+    "limit_4_at_most": "4.5", "limit_4_severity": "note",
+    "inside": "4", "outside": "11",
+    "since": TODAY, "reason": "We want a word before it is late",
+    "evidence": "common practice", "source": "Our own record of four years",
+}  # fmt: skip
+"""The rule on weeks as it is shipped, and one limit more."""
+
+
+def test_one_limit_more_is_judged_beside_the_shipped_ones_and_loosens_nothing(yard):
+    trial = words_of(tried(yard, MORE))
+    assert "This is looser than shipped" not in trial
+    kept(yard, MORE)
+    yard.submit()
+    finding = findings(yard, "R22")[0]
+    assert (finding.verdict, finding.severity, finding.limit) == ("OUTSIDE", "note", 4.5)
+    assert (finding.limit_from, finding.looser_than_shipped) == ("practice", False)
+    assert 'value="4.5"' in yard.browser("vet").get("/rules/R22/changes/new").text
+    # left empty again it is gone
+    gone = {**MORE, "limit_4_at_most": "", "limit_4_severity": ""}
+    kept(yard, {**gone, "limit_1_at_most": "5.5"})
+    assert 'value="4.5"' not in yard.browser("vet").get("/rules/R22/changes/new").text
+
+
+@pytest.mark.parametrize(
+    ("changed", "field", "said"),
+    [
+        ({"limit_4_severity": ""}, "limit_4_severity", "Please fill this in"),
+        ({"limit_4_at_most": ""}, "limit_4_at_most", "Please fill this in"),
+        ({"limit_4_severity": "red_flag"}, "limit_4_severity", "Choose one from the list"),
+        ({"limit_4_at_most": "5", "limit_4_severity": "breach"}, "limit_1_at_most", "farther out"),
+        ({"limit_5_at_most": "3"}, "", "need another look"),
+    ],
+)
+def test_one_limit_more_that_is_not_whole_or_out_of_order_is_refused(yard, changed, field, said):
+    before = yard.rows()
+    answer = tried(yard, {**MORE, **changed})
+    assert answer.status_code == 422
+    assert said in words_of(answer)
+    assert f'id="{field}-fault"' in answer.text or not field
+    assert yard.rows() == before
+
+
+def test_a_rule_that_has_no_numbers_takes_none_more(yard):
+    assert "One limit more" in yard.browser("vet").get("/rules/R22/changes/new").text
+    assert "One limit more" not in yard.browser("vet").get("/rules/R01/changes/new").text
+
+
 def test_what_is_loosened_stands_on_every_plan_whatever_the_answer(yard, clock):
     kept(yard, LOOSER)
     yard.submit(**{"LF-interval_weeks": "5"})
