@@ -11,7 +11,12 @@ from typing import Any
 
 from referral.errors import WrongState
 from referral.sheets.authority import Authority, Bearer, IssuedKey
-from referral.sheets.tagging import declare_accessible, scope_headers, tag_widget
+from referral.sheets.tagging import (
+    declare_accessible,
+    scope_headers,
+    set_margins_apart,
+    tag_widget,
+)
 from referral.sheets.wording import ROLES, moment, named
 from referral.web.pdf import PageBox, page_html, render_pdf
 
@@ -56,6 +61,7 @@ def prepare(pdf: bytes, fields: Sequence[SignatureField]) -> bytes:
             )
         document.Root.ViewerPreferences = pikepdf.Dictionary(DisplayDocTitle=True)
         scope_headers(document)
+        set_margins_apart(document)
         declare_accessible(document)
         out = io.BytesIO()
         # Objects one by one: a checker that reads them out of one large stream takes seconds.

@@ -1,6 +1,8 @@
 """What a tagged PDF still lacks after layout: tagged form fields, header scopes, its own claim."""
 
+import re
 from collections.abc import Iterator
+from functools import partial
 from typing import Any
 
 CLAIM = b"""<rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/">
@@ -61,6 +63,29 @@ def scope_headers(document: Any) -> None:  # noqa: ANN401 - pikepdf's own
         for cell in cells:
             if cell.get("/S") == pikepdf.Name.TH:
                 cell.A = pikepdf.Dictionary(O=pikepdf.Name.Table, Scope=scope)
+
+
+MARKED = re.compile(rb"/\w+\s*<<\s*/MCID (\d+)\s*>>\s*BDC")
+
+
+def set_margins_apart(document: Any) -> None:  # noqa: ANN401 - pikepdf's own
+    """Mark what stands in the pages' margins as no content (ISO 14289-1, 7.8).
+
+    Layout numbers it as content of elements that nothing in the structure tree leads to.
+    """
+    root = document.Root.StructTreeRoot
+    reached = {element.objgen for element in _elements(root)}
+    numbers = root.ParentTree.Nums
+    parents = {int(numbers[at]): numbers[at + 1] for at in range(0, len(numbers), 2)}
+    for page in document.pages:
+        owners = parents[int(page.StructParents)]
+        apart = {n for n, owner in enumerate(owners) if owner.objgen not in reached}
+        drawn = page.Contents.read_bytes()
+        page.Contents.write(MARKED.sub(partial(_as_artifact, apart), drawn))
+
+
+def _as_artifact(apart: set[int], found: re.Match[bytes]) -> bytes:
+    return b"/Artifact BMC" if int(found[1]) in apart else found[0]
 
 
 def declare_accessible(document: Any) -> None:  # noqa: ANN401 - pikepdf's own

@@ -372,23 +372,30 @@ def signed_sheet(
 ) -> Signed:
     """Return a sheet signed by both in the order its kind asks for."""
     made = replace(sample(kind), made_at=made_at)
-    authority = Authority.load_or_create(folder, b"k" * 32, made.instance, made_at)
-    keys = {
-        each.role: authority.issue(each.person_id, each.name, each.role, each.organisation, made_at)
+    authority, keys = an_authority(folder, made)
+    unsigned = print_sheet(made, {sha256_hex(FILM): FILM})
+    once, twice = signed_by_all(unsigned, authority, keys, made)
+    return Signed(authority, keys, unsigned, once, twice, made)
+
+
+def an_authority(folder: Path, made: Snapshot) -> tuple[Authority, dict[str, IssuedKey]]:
+    """Return an authority of its own and a key for each side."""
+    authority = Authority.load_or_create(folder, b"k" * 32, made.instance, made.made_at)
+    return authority, {
+        each.role: authority.issue(
+            each.person_id, each.name, each.role, each.organisation, made.made_at
+        )
         for each in (VET, FARRIER)
     }
-    first, second = SIGNERS[kind]
-    unsigned = print_sheet(made, {sha256_hex(FILM): FILM})
-    once = sign(
-        unsigned,
-        authority,
-        keys[first],
-        SigningAct(field_name(first), True, "As printed", "Marlhope", made_at + MINUTES[0]),
-    )
-    twice = sign(
-        once,
-        authority,
-        keys[second],
-        SigningAct(field_name(second), False, "As printed", None, made_at + MINUTES[1]),
-    )
-    return Signed(authority, keys, unsigned, once, twice, made)
+
+
+def signed_by_all(
+    unsigned: bytes, authority: Authority, keys: dict[str, IssuedKey], made: Snapshot
+) -> list[bytes]:
+    """Return the sheet after each signature that its kind asks for."""
+    stages = [unsigned]
+    for n, role in enumerate(SIGNERS[made.kind]):
+        where = "Marlhope" if n == 0 else None
+        act = SigningAct(field_name(role), n == 0, "As printed", where, made.made_at + MINUTES[n])
+        stages.append(sign(stages[-1], authority, keys[role], act))
+    return stages[1:]
