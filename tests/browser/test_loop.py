@@ -99,7 +99,7 @@ def open_the_case(yard: Yard) -> str:
     vet.press("Open a case")
     vet.fill(farrier_email=yard.cast.farrier.email)
     vet.press("Open the case")
-    vet.sees("Asked, not answered")
+    vet.sees("Asked, not on the case")
     for asked in (yard.farrier, yard.owner):
         asked.go("/")
         asked.press("Accept")
