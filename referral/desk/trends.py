@@ -18,6 +18,7 @@ from referral.core.rules.finding import CaseLimit
 from referral.core.trend.line import line_through
 from referral.core.trend.series import SCALED, Change, Kind, Point, change_between, series_of
 from referral.core.workflow import Move
+from referral.films.conventions import convention_aside
 from referral.films.models import Film
 from referral.films.queries import films_of, reading_sets
 from referral.plans.models import JudgementRow
@@ -112,9 +113,16 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
         visits.setdefault(reading_set.limb, []).append((reading_set.taken_on, measured.readings))
     days = [each.fitted_on for each in resets]
     trends = [
-        _trend(limb, kind, points, [each for each in limits if each.limb in (None, limb)], days)
+        _trend(
+            f"{limb}-{place}",
+            limb,
+            kind,
+            points,
+            [each for each in limits if each.limb in (None, limb)],
+            days,
+        )
         for limb, seen in sorted(visits.items())
-        for kind, points in series_of(seen).items()
+        for place, (kind, points) in enumerate(series_of(seen).items())
         if len(points) >= FEWEST_POINTS and kind.code in MEASURES
     ]
     limited = {(each.limb, each.measure) for each in limits} | {
@@ -147,14 +155,19 @@ def _in_force(resets: Sequence[Reset]) -> list[Reset]:
 
 
 def _trend(
-    limb: str, kind: Kind, points: Sequence[Point], limits: Sequence[CaseLimit], days: list[date]
+    chart_id: str,
+    limb: str,
+    kind: Kind,
+    points: Sequence[Point],
+    limits: Sequence[CaseLimit],
+    days: list[date],
 ) -> Trend:
     measure = MEASURES[kind.code]
     mine = [each for each in limits if each.measure == kind.code and each.stage != "change"]
     at_least = max((x.at_least for x in mine if x.at_least is not None), default=None)
     at_most = min((x.at_most for x in mine if x.at_most is not None), default=None)
     svg = line_chart(
-        f"{limb}-{kind.code}-{kind.basis}-{kind.scale}".rstrip("-"),
+        chart_id,
         measure.name,
         measure.unit,
         [VisitPoint(each.on, each.value, each.u) for each in points],
@@ -177,8 +190,9 @@ def _trend(
 
 
 def _source(kind: Kind) -> str:
-    source = BASES.get(kind.basis, "")
-    return source if kind.scale in ("", SCALED) else f"{source}, scale {kind.scale}"
+    scale = "" if kind.scale in ("", SCALED) else f"scale {kind.scale}"
+    aside = convention_aside(kind.code, kind.convention)
+    return ", ".join(part for part in (BASES.get(kind.basis, ""), scale, aside) if part)
 
 
 def _with_u(point: Point, unit: str) -> str:

@@ -1,8 +1,12 @@
 """The case over its visits: what is real, what is within error, what was promised."""
 
 import pytest
+from sqlalchemy import select, update
 
 from referral.clock import day_at
+from referral.core.measure.registry import MEASURES
+from referral.films.conventions import convention_record
+from referral.films.models import ReadingRow, ReadingSet
 from tests.web.signing import story_in
 from tests.web.yard import a_yard, film_form, words_of
 
@@ -40,6 +44,38 @@ def test_a_change_beyond_error_is_real_and_a_smaller_one_is_not(yard, clock):
     assert page.text.index("Palmar angle") < page.text.index("Heel angle")
     assert "at least 3.0" in page.text
     assert page.text.count("<svg") >= 2
+
+
+def test_readings_of_an_earlier_definition_are_a_series_of_their_own(yard, clock):
+    for weeks, value in enumerate(("1", "2,5", "4")):
+        typed(yard, clock, 5 * weeks, palmar_angle_deg=value)
+    earlier = {
+        **convention_record(MEASURES["palmar_angle_deg"].convention),
+        "sentence": "Best line of the lower edge, against the block.",
+    }
+    with yard.database.transaction() as session:
+        by_day = session.scalars(select(ReadingSet).order_by(ReadingSet.taken_on)).all()
+        for taken, convention in zip(by_day, (earlier, earlier, None), strict=True):
+            session.execute(
+                update(ReadingRow)
+                .where(ReadingRow.reading_set_id == taken.id)
+                .values(convention=convention)
+            )
+    said = words_of(yard.open("owner", "/trends"))
+    assert "typed in, by another definition than today’s" in said
+    assert "Since the first visit: +1.5°" in said
+    assert "+3.0°" not in said
+    typed(yard, clock, 5, palmar_angle_deg="6")
+    with yard.database.transaction() as session:
+        newest = select(ReadingSet.id).order_by(ReadingSet.taken_on.desc()).limit(1)
+        session.execute(
+            update(ReadingRow)
+            .where(ReadingRow.reading_set_id == newest.scalar_subquery())
+            .values(convention=None)
+        )
+    said = words_of(yard.open("owner", "/trends"))
+    assert "typed in, definition not kept" in said
+    assert "Since the first visit: +2.0°" in said
 
 
 def test_one_visit_is_no_trend(yard, clock):

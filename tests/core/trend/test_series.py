@@ -1,6 +1,7 @@
 """What may be joined to a series, what is a real change, what was promised and came."""
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -8,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from referral.core.errors import CoreError
-from referral.core.measure.readings import Reading
+from referral.core.measure.readings import Convention, Reading
 from referral.core.trend.series import (
     Kind,
     Point,
@@ -52,6 +53,20 @@ def test_lengths_of_other_scales_are_never_joined_and_angles_are():
     assert [len(points) for kind, points in found.items() if kind.code == "palmar_angle_deg"] == [3]
     assert len(found[Kind("sole_depth_tip_mm", "film", "scaled")]) == 2
     assert len(found[Kind("sole_depth_tip_mm", "film", "estimated")]) == 1
+
+
+def test_readings_of_another_definition_or_of_one_not_kept_are_never_joined():
+    now = Convention("+ down", "Line of the sole.", ("tip", "heel"), "our registry")
+    before = replace(now, sentence="Line of the wall.")
+    visits = [
+        (later(7 * week), {each.code: replace(each, convention=convention)})
+        for week, convention in enumerate((None, before, now, None, now))
+        for each in reading().values()
+    ]
+    found = series_of(visits)
+    assert {kind.convention: len(points) for kind, points in found.items()} == {
+        None: 2, before: 1, now: 2,
+    }  # fmt: skip
 
 
 def test_points_stand_by_day_and_the_later_given_of_one_day_stands():
