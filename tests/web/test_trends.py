@@ -7,6 +7,8 @@ from referral.clock import day_at
 from referral.core.measure.registry import MEASURES
 from referral.films.conventions import convention_record
 from referral.films.models import ReadingRow, ReadingSet
+from referral.films.phantom_foot import Foot
+from tests.web.browsing import Browser
 from tests.web.signing import story_in
 from tests.web.yard import a_yard, film_form, words_of
 
@@ -100,16 +102,44 @@ def test_what_was_promised_stands_beside_what_was_fitted(app, tmp_path, clock):
     story.submit()
     story.agree(1)
     story.fit(1)
-    clock.now = story.now
-    from tests.web.browsing import Browser
+    page = trends_of(app, story, clock)
+    assert "Promised and fitted" in page
+    assert "Promised, and on the next film" not in page
+    assert "Palmar angle" in page
+    assert "as promised" in page
+    assert "not known from its own resets yet" in page
 
+
+def trends_of(app, story, clock):
+    clock.now = story.now
     browser = Browser(app)
     with story.database.reading() as session:
         email = session.merge(story.cast.owner).email
         number = story.access(session, "vet").number
     assert browser.sign_in(email).status_code == 303
-    page = words_of(browser.get(f"/cases/{number}/trends"))
-    assert "Promised and fitted" in page
-    assert "Palmar angle" in page
-    assert "as promised" in page
-    assert "not known from its own resets yet" in page
+    return words_of(browser.get(f"/cases/{number}/trends"))
+
+
+def test_what_was_promised_stands_beside_what_the_next_film_measured(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer(with_film=True)
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    story.film(Foot(palmar_angle_deg=9.0))  # of the day, before the trim: it shows no fitting
+    story.move(days=18)
+    story.film(Foot(palmar_angle_deg=9.0))  # more than two weeks from either promise's day
+    assert "Promised, and on the next film" not in trends_of(app, story, clock)
+    story.move(days=16)
+    story.film(Foot(palmar_angle_deg=9.0))
+    said = (
+        trends_of(app, story, clock).split("Promised, and on the next film")[1].split("Growth")[0]
+    )
+    # Source: JCGM 100:2008, 5.1.2: 1.96 x sqrt((2.3 / 2)^2 + (1.1 / 2)^2) = 2.5
+    assert (
+        "1 LF Palmar angle when due, 31 Dec 2026 7.7 ± 2.3° 30 Dec 2026 9.0 ± 1.1° "
+        "+1.3°, within error (a difference counts from 2.5°)."
+    ) in said
+    # 1.96 x sqrt((3.1 / 2)^2 + (1.6 / 2)^2) = 3.4
+    assert "28.0 ± 1.6 mm +8.8 mm, a real difference." in said
+    assert "after the fitting" not in said

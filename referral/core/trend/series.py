@@ -134,19 +134,20 @@ class Kept:
 def promised_beside_achieved(
     promised: Sequence[Point], achieved: Sequence[Point], longest_days: int
 ) -> tuple[Kept, ...]:
-    """Return each promise with the first reading that came after it, at most so many days later.
+    """Return each promise with the reading nearest to its day, at most so many days from it.
 
     Parameters
     ----------
     promised, achieved : sequence of Point
         What plans foretold for a day, and what was measured; of one reading and limb.
     longest_days : int
-        How long after the promise's day a reading still answers for it.
+        How far from the promise's day, before or after, a reading still answers for it.
 
     Returns
     -------
     tuple of Kept
-        In the order of the promises; those that nothing answers for are left out.
+        In the order of the promises; those that nothing answers for are left out. Of two
+        equally near the earlier answers.
 
     Examples
     --------
@@ -156,8 +157,9 @@ def promised_beside_achieved(
     """
     kept = []
     for promise in sorted(promised, key=lambda each: each.on):
-        answers = [each for each in achieved if 0 <= (each.on - promise.on).days <= longest_days]
+        near = {each: abs((each.on - promise.on).days) for each in achieved}
+        answers = [each for each, days in near.items() if days <= longest_days]
         if answers:
-            answer = min(answers, key=lambda each: each.on)
+            answer = min(answers, key=lambda each: (near[each], each.on))
             kept.append(Kept(promise.on, promise, answer, change_between(promise, answer)))
     return tuple(kept)

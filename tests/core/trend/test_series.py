@@ -101,10 +101,14 @@ def test_what_is_no_number_has_no_change(bad):
         change_between(bad, Point(DAY, 1.0, 0.1))
 
 
-def test_a_promise_is_answered_by_the_first_film_after_it():
+def test_a_promise_is_answered_by_the_film_nearest_to_its_day():
     promised = [Point(later(40), 6.0, 0.5), Point(DAY, 5.0, 0.5), Point(later(300), 7.0, 0.5)]
-    achieved = [Point(later(45), 2.0, 0.5), Point(later(3), 5.5, 0.5), Point(later(41), 3.0, 0.5)]
+    achieved = [Point(later(45), 2.0, 0.5), Point(later(3), 5.5, 0.5), Point(later(38), 3.0, 0.5)]
     kept = promised_beside_achieved(promised, achieved, longest_days=14)
     assert [(each.on, each.achieved.value, each.change.is_real) for each in kept] == [
         (DAY, 5.5, False), (later(40), 3.0, True),
     ]  # fmt: skip
+    both_sides = [Point(later(5), 2.0, 0.5), Point(later(-5), 4.0, 0.5)]
+    (one,) = promised_beside_achieved([promised[1]], both_sides, longest_days=5)
+    assert one.achieved.on == later(-5)
+    assert promised_beside_achieved([promised[1]], both_sides, longest_days=4) == ()
