@@ -24,7 +24,7 @@ from referral.films.queries import films_of, reading_sets
 from referral.plans.own_growth import own_rates_of
 from referral.plans.queries import case_limits
 from referral.resets.models import Reset
-from referral.resets.queries import resets_of
+from referral.resets.queries import limbs_of_resets, resets_of
 from referral.web.charts import VisitPoint, line_chart
 from referral.web.written import number, quantity
 
@@ -91,7 +91,7 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
     visits: dict[str, list[tuple[date, Mapping[str, Reading]]]] = {}
     for reading_set, measured in reversed(reading_sets(session, access.case_id)):
         visits.setdefault(reading_set.limb, []).append((reading_set.taken_on, measured.readings))
-    days = [each.fitted_on for each in resets]
+    on_limb = limbs_of_resets(session, [each.id for each in resets])
     promises, answers = promises_of(session, access.case_id, resets)
     trends = [
         _trend(
@@ -100,7 +100,7 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
             kind,
             points,
             [each for each in limits if each.limb in (None, limb)],
-            days,
+            {each.n: each.fitted_on for each in resets if limb in on_limb[each.id]},
         )
         for limb, seen in sorted(visits.items())
         for place, (kind, points) in enumerate(series_of(seen).items())
@@ -142,7 +142,7 @@ def _trend(
     kind: Kind,
     points: Sequence[Point],
     limits: Sequence[CaseLimit],
-    days: list[date],
+    resets: Mapping[int, date],
 ) -> Trend:
     measure = MEASURES[kind.code]
     mine = [each for each in limits if each.measure == kind.code and each.stage != "change"]
@@ -155,7 +155,7 @@ def _trend(
         [VisitPoint(each.on, each.value, each.u) for each in points],
         at_least=at_least,
         at_most=at_most,
-        resets=days,
+        resets=resets,
     )
     return Trend(
         limb=limb,

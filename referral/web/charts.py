@@ -6,9 +6,10 @@ No script, no style sheet: the same markup stands on a page and in a PDF.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from types import MappingProxyType
 
 from markupsafe import Markup, escape
 
@@ -66,9 +67,11 @@ def line_chart(
     *,
     at_least: float | None = None,
     at_most: float | None = None,
-    resets: Sequence[date] = (),
+    resets: Mapping[int, date] = MappingProxyType({}),
 ) -> Markup:
     """Return the chart; ``code`` makes its ids, so it must be its own on a page.
+
+    ``resets`` are the days of the limb's resets by their numbers on the case.
 
     Raises
     ------
@@ -78,7 +81,9 @@ def line_chart(
     if not points:
         raise ValueError("a chart needs at least one point")
     ordered = sorted(points, key=lambda point: point.on)
-    plot = _plot(ordered, [limit for limit in (at_least, at_most) if limit is not None], resets)
+    plot = _plot(
+        ordered, [limit for limit in (at_least, at_most) if limit is not None], resets.values()
+    )
     parts = [
         *_band(plot, at_least, at_most),
         *_grid(plot, unit),
@@ -113,7 +118,7 @@ def _said(
     return f"{visits}. Limit: {' and '.join(limits)}." if limits else f"{visits}. No limit."
 
 
-def _plot(points: Sequence[VisitPoint], limits: Sequence[float], resets: Sequence[date]) -> _Plot:
+def _plot(points: Sequence[VisitPoint], limits: Sequence[float], resets: Iterable[date]) -> _Plot:
     days = [point.on for point in points] + list(resets)
     lows = [point.value - 2 * point.u for point in points] + list(limits)
     highs = [point.value + 2 * point.u for point in points] + list(limits)
@@ -160,16 +165,16 @@ def _step(span: float) -> float:
     return next(nice * power for nice in NICE if nice * power >= rough)
 
 
-def _resets(plot: _Plot, resets: Sequence[date]) -> Iterator[str]:
+def _resets(plot: _Plot, resets: Mapping[int, date]) -> Iterator[str]:
     """Yield a mark at each reset, and its number where that does not run into the one before."""
     free_from = -math.inf
-    for place, on in enumerate(sorted(resets), start=1):
+    for n, on in sorted(resets.items(), key=lambda each: (each[1], each[0])):
         x = plot.x(on)
         yield _line(x, TOP, x, BOTTOM, QUIET, 0.9, "1.5 3")
         yield f'<path d="M{x - 4:.1f} {BOTTOM + 7:.1f}l4-7 4 7z" fill="{QUIET}"/>'
         middle = min(x, WIDTH - HALF_A_RESET_WORDS)
         if middle - HALF_A_RESET_WORDS >= free_from:
-            yield _text(middle, HEIGHT - 4, f"reset {place}", "middle", QUIET)
+            yield _text(middle, HEIGHT - 4, f"reset {n}", "middle", QUIET)
             free_from = middle + HALF_A_RESET_WORDS
 
 

@@ -60,12 +60,14 @@ def test_the_band_lies_between_the_limits():
     assert chart().find(f"{SVG}rect") is None
 
 
-def test_resets_are_marked_in_order():
-    root = chart(resets=[date(2026, 2, 17), date(2026, 1, 12)])
+def test_resets_are_marked_in_order_by_their_numbers_on_the_case():
+    root = chart(resets={3: date(2026, 2, 17), 1: date(2026, 1, 12)})
     marks = [t for t in root.iter(f"{SVG}text") if t.text.startswith("reset")]
-    assert [mark.text for mark in marks] == ["reset 1", "reset 2"]
+    assert [mark.text for mark in marks] == ["reset 1", "reset 3"]
     (at_the_end,) = [
-        each for each in chart(resets=[VISITS[0].on]).iter(f"{SVG}text") if each.text == "reset 1"
+        each
+        for each in chart(resets={1: VISITS[0].on}).iter(f"{SVG}text")
+        if each.text == "reset 1"
     ]
     half = 6.0 * len("reset 1") / 2  # a letter is about 6 wide on this drawing
     assert float(at_the_end.get("x")) + half <= 400
@@ -109,7 +111,10 @@ def test_names_are_escaped():
 
 def test_of_sixty_visits_no_word_runs_into_another():
     days = [date(2022, 1, 5) + timedelta(weeks=5 * n) for n in range(60)]
-    root = chart([VisitPoint(on, 4 + n / 20, 0.7) for n, on in enumerate(days)], resets=days)
+    root = chart(
+        [VisitPoint(on, 4 + n / 20, 0.7) for n, on in enumerate(days)],
+        resets=dict(enumerate(days, 1)),
+    )
     assert len(centres(root)) == 60
     rows: dict[str, list[tuple[float, float]]] = {"day": [], "reset": [], "value": []}
     for text in root.iter(f"{SVG}text"):

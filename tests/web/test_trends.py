@@ -8,6 +8,7 @@ from referral.core.measure.registry import MEASURES
 from referral.films.conventions import convention_record
 from referral.films.models import ReadingRow, ReadingSet
 from referral.films.phantom_foot import Foot
+from tests.factories import typed_readings
 from tests.web.browsing import Browser
 from tests.web.signing import story_in
 from tests.web.yard import a_yard, film_form, words_of
@@ -110,14 +111,15 @@ def test_what_was_promised_stands_beside_what_was_fitted(app, tmp_path, clock):
     assert "not known from its own resets yet" in page
 
 
-def trends_of(app, story, clock):
+def trends_of(app, story, clock, *, as_words=True):
     clock.now = story.now
     browser = Browser(app)
     with story.database.reading() as session:
         email = session.merge(story.cast.owner).email
         number = story.access(session, "vet").number
     assert browser.sign_in(email).status_code == 303
-    return words_of(browser.get(f"/cases/{number}/trends"))
+    page = browser.get(f"/cases/{number}/trends")
+    return words_of(page) if as_words else page.text
 
 
 def test_what_was_promised_stands_beside_what_the_next_film_measured(app, tmp_path, clock):
@@ -143,3 +145,20 @@ def test_what_was_promised_stands_beside_what_the_next_film_measured(app, tmp_pa
     # 1.96 x sqrt((3.1 / 2)^2 + (1.6 / 2)^2) = 3.4
     assert "28.0 ± 1.6 mm +8.8 mm, a real difference." in said
     assert "after the fitting" not in said
+
+
+def test_a_reset_is_marked_on_the_limbs_it_was_of(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer()
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    for limb in ("LF", "RF", "RF"):
+        story.move(days=1)
+        with story.database.transaction() as session:
+            typed_readings(session, story.access(session, "vet"), story.now, limb=limb)
+    page = trends_of(app, story, clock, as_words=False)
+    drawn = [part.split("</svg>")[0] for part in page.split("<svg ")[1:] if "chart-" in part]
+    assert {("chart-LF" in each, ">reset 1<" in each) for each in drawn} == {
+        (True, True), (False, False),
+    }  # fmt: skip
