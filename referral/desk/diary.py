@@ -88,10 +88,11 @@ class WeekDay:
 
 @dataclass(frozen=True, slots=True)
 class WeekPage:
-    """A week's visits and due dates, Monday first."""
+    """A week's visits and due dates, Monday first; ``late`` is what passed before this week."""
 
     monday: date
     days: tuple[WeekDay, ...]
+    late: tuple[DiaryLine, ...]
 
     @property
     def before(self) -> date:
@@ -162,7 +163,15 @@ def week_page(session: Session, actor: Actor, day: date, now: datetime) -> WeekP
             )
             for each in days
         ),
+        tuple(sorted(_left_over(seen, monday, now), key=lambda line: line.item.due_on)),
     )
+
+
+def _left_over(seen: Sequence[_Seen], monday: date, now: datetime) -> list[DiaryLine]:
+    """Return what passed before this week and still waits; weeks to come or gone have none."""
+    week = timedelta(days=DAYS_A_WEEK)
+    of_now = [each for each in seen if monday <= _today(each, now) < monday + week]
+    return [line for line in _due(of_now, now) if line.is_mine and line.item.due_on < monday]
 
 
 def _today(seen: _Seen, now: datetime) -> date:

@@ -104,6 +104,13 @@ def test_a_check_after_fitting_that_nobody_made_is_shown_to_a_named_person(app, 
     alert = words_of(yard("farrier").get("/diary")).partition("Waiting on you")[0]
     for said in ("Next reset", "Recheck", f"{story.cast.vet.name}, vet", "days late"):
         assert said in alert
+    week = words_of(yard("farrier").get("/diary/week"))
+    left_over = week.partition("Overdue from before")[2].partition("Monday")[0]
+    assert "Due 31 Dec 2026: next reset, " in left_over
+    assert "Due 29 Nov 2026: check after fitting" in left_over
+    for other in ("2026-12-28", "2027-03-01"):
+        page = words_of(yard("farrier").get(f"/diary/week?from={other}"))
+        assert "Overdue from before" not in page
 
 
 def test_a_coordinator_sees_the_dates_of_the_office_and_no_way_into_its_cases(yard):
