@@ -106,17 +106,7 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
         for place, (kind, points) in enumerate(series_of(seen).items())
         if len(points) >= FEWEST_POINTS and kind.code in MEASURES
     ]
-    limited = {(each.limb, each.measure) for each in limits} | {
-        (limb, each.measure) for each in limits if each.limb is None for limb in visits
-    }
-    order = list(MEASURES)
-    trends.sort(
-        key=lambda each: (
-            each.limb,
-            (each.limb, each.code) not in limited,
-            order.index(each.code),
-        )
-    )
+    trends.sort(key=lambda each: _place(each, limits))
     return TrendsPage(
         number=access.number,
         trends=tuple(trends),
@@ -126,6 +116,12 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
         grades=_grades(session, access.case_id),
         photos=_photo_pairs(films_of(session, access.case_id)),
     )
+
+
+def _place(trend: Trend, limits: Sequence[CaseLimit]) -> tuple[str, bool, int]:
+    """Return where a trend stands: by limb, the limited readings first."""
+    limbs = {each.limb for each in limits if each.measure == trend.code}
+    return trend.limb, limbs.isdisjoint({None, trend.limb}), list(MEASURES).index(trend.code)
 
 
 def _in_force(resets: Sequence[Reset]) -> list[Reset]:
