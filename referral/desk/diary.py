@@ -15,7 +15,7 @@ from referral.cases.models import Case, CaseMember, Entry, ErasableValue
 from referral.cases.timeline import history_of
 from referral.clock import day_at
 from referral.core.diary import PASSED, DueItem, What, due_items
-from referral.core.workflow import Move, Role
+from referral.core.workflow import CaseState, Move, Role, Stage, on_day, state_of
 from referral.horses.models import Horse
 from referral.plans.models import PlanLimb, PlanRow
 from referral.plans.rows import plan_lines
@@ -39,7 +39,10 @@ class DiaryLine:
 
 @dataclass(frozen=True, slots=True)
 class BookedLine:
-    """One booked visit as the diary and the week's sheet show it, by the yard's clock."""
+    """One booked visit as the diary and the week's sheet show it, by the yard's clock.
+
+    ``plans`` are of a plan that is still to be fitted; ``stop`` says why nothing may be.
+    """
 
     number: int | None
     horse: str
@@ -50,6 +53,7 @@ class BookedLine:
     words: str
     phones: tuple[tuple[str, str], ...]
     plans: tuple[tuple[str, str], ...] = ()
+    stop: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +92,11 @@ class WeekDay:
 
 @dataclass(frozen=True, slots=True)
 class WeekPage:
-    """A week's visits and due dates, Monday first."""
+    """A week's visits and due dates, Monday first; ``late`` is what passed before this week."""
 
     monday: date
     days: tuple[WeekDay, ...]
+    late: tuple[DiaryLine, ...]
 
     @property
     def before(self) -> date:
@@ -141,9 +146,11 @@ def week_page(session: Session, actor: Actor, day: date, now: datetime) -> WeekP
     """Return the week that a day lies in: what is booked and what is due, day by day."""
     monday = day - timedelta(days=day.weekday())
     seen = _cases(session, actor)
-    plans = _plans(session, [each.case.id for each in seen if each.is_member])
+    states = {each.case.id: _state(each, now) for each in seen if each.is_member}
+    plans = _plans(session, states)
     booked = [
-        _with_plans(line, plans.get(each.case.id, ())) for each, line in _booked(session, seen)
+        replace(line, plans=plans.get(each.case.id, ()), stop=_stop(states.get(each.case.id)))
+        for each, line in _booked(session, seen)
     ]
     lines = [line for line in _due(seen, now) if line.is_mine]
     days = tuple(monday + timedelta(days=n) for n in range(DAYS_A_WEEK))
@@ -162,7 +169,15 @@ def week_page(session: Session, actor: Actor, day: date, now: datetime) -> WeekP
             )
             for each in days
         ),
+        tuple(sorted(_left_over(seen, monday, now), key=lambda line: line.item.due_on)),
     )
+
+
+def _left_over(seen: Sequence[_Seen], monday: date, now: datetime) -> list[DiaryLine]:
+    """Return what passed before this week and still waits; weeks to come or gone have none."""
+    week = timedelta(days=DAYS_A_WEEK)
+    of_now = [each for each in seen if monday <= _today(each, now) < monday + week]
+    return [line for line in _due(of_now, now) if line.is_mine and line.item.due_on < monday]
 
 
 def _today(seen: _Seen, now: datetime) -> date:
@@ -269,19 +284,47 @@ def _line(seen: _Seen, entry: Entry, words: str) -> BookedLine:
     )
 
 
+STANDING: Mapping[Stage, str] = {
+    Stage.REVIEW: ", not agreed yet",
+    Stage.AMENDED: ", not agreed yet",
+    Stage.SIGNING: ", not signed by the farrier yet",
+    Stage.CONSENT: ", not consented to yet",
+    Stage.FITTING: "",
+}
+"""The stages in which a plan waits to be fitted, and what it still lacks."""
+
+NO_PLAN = "There is no plan yet for this visit."
+FLAGGED = "A red flag is live: planned work pauses. Ring the vet first."
+
+
+def _state(seen: _Seen, now: datetime) -> CaseState:
+    past = state_of(each.happening for each in history_of(seen.entries))
+    return on_day(past, _today(seen, now))
+
+
+def _stop(state: CaseState | None) -> str:
+    """Return why nothing planned may be done on a visit, if so; nothing of a colleague's case."""
+    if state is None:
+        return ""
+    if state.live_flags:
+        return FLAGGED
+    return "" if state.stage in STANDING else NO_PLAN
+
+
 ON_THE_SHEET = 8
 """How many of a plan's fields the week's sheet has room for; the plan's page has them all."""
 
 
 def _plans(
-    session: Session, case_ids: Sequence[UUID]
+    session: Session, states: Mapping[UUID, CaseState]
 ) -> Mapping[UUID, tuple[tuple[str, str], ...]]:
-    """Return limb and what is planned for it, from the newest plan of each case."""
+    """Return limb and what is planned for it, for each case whose plan waits to be fitted."""
+    waiting = {each: STANDING[at.stage] for each, at in states.items() if at.stage in STANDING}
     newest: dict[UUID, tuple[int, dict[str, Mapping[str, Any]]]] = {}
     rows = session.execute(
         select(PlanRow.case_id, PlanRow.n, PlanLimb.limb, PlanLimb.content)
         .join(PlanLimb, PlanLimb.plan_id == PlanRow.id)
-        .where(PlanRow.case_id.in_(case_ids))
+        .where(PlanRow.case_id.in_(waiting))
         .order_by(PlanRow.n, PlanLimb.limb)
     )
     for case_id, n, limb, content in rows:
@@ -289,15 +332,14 @@ def _plans(
             newest[case_id] = (n, {})
         newest[case_id][1][limb] = content
     return {
-        case_id: tuple((limb, _planned(n, content)) for limb, content in limbs.items())
+        case_id: tuple(
+            (limb, _planned(f"plan {n}{waiting[case_id]}", content))
+            for limb, content in limbs.items()
+        )
         for case_id, (n, limbs) in newest.items()
     }
 
 
-def _planned(n: int, content: Mapping[str, Any]) -> str:
+def _planned(which: str, content: Mapping[str, Any]) -> str:
     lines = plan_lines(content, None, {})[:ON_THE_SHEET]
-    return f"plan {n}: " + "; ".join(f"{each.label.lower()} {each.planned}" for each in lines)
-
-
-def _with_plans(line: BookedLine, plans: tuple[tuple[str, str], ...]) -> BookedLine:
-    return replace(line, plans=plans)
+    return f"{which}: " + "; ".join(f"{each.label.lower()} {each.planned}" for each in lines)

@@ -6,7 +6,6 @@ from datetime import date
 from uuid import UUID
 
 from markupsafe import Markup
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
@@ -16,28 +15,21 @@ from referral.core.measure.readings import Reading
 from referral.core.measure.registry import MEASURES
 from referral.core.rules.finding import CaseLimit
 from referral.core.trend.line import line_through
-from referral.core.trend.series import SCALED, Change, Kind, Point, change_between, series_of
+from referral.core.trend.series import SCALED, Kind, Point, change_between, series_of
 from referral.core.workflow import Move
+from referral.desk.promises import Answer, Promise, change_says, promises_of, with_u
+from referral.films.conventions import convention_aside
 from referral.films.models import Film
 from referral.films.queries import films_of, reading_sets
-from referral.plans.models import JudgementRow
 from referral.plans.own_growth import own_rates_of
 from referral.plans.queries import case_limits
 from referral.resets.models import Reset
-from referral.resets.queries import resets_of
+from referral.resets.queries import limbs_of_resets, resets_of
 from referral.web.charts import VisitPoint, line_chart
 from referral.web.written import number, quantity
 
 FEWEST_POINTS = 2
 BASES = {"film": "films", "stated": "typed in", "photo": "photos", "foot_frame": "foot frame"}
-KEPT_CODES = (
-    "palmar_angle_deg",
-    "dorsal_wall_angle_deg",
-    "breakover_distance_mm",
-    "behind_centre_percent",
-    "sole_depth_tip_mm",
-)
-"""What is promised beside what was achieved: the readings that a plan is made for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +46,6 @@ class Trend:
     says: tuple[str, ...]
     limit: str
     is_limited: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Promise:
-    """What a plan promised for after the fitting beside what was fitted, of one reading."""
-
-    reset_n: int
-    limb: str
-    name: str
-    promised: str
-    achieved: str
-    says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +78,7 @@ class TrendsPage:
     number: int
     trends: tuple[Trend, ...]
     promises: tuple[Promise, ...]
+    answers: tuple[Answer, ...]
     growth: tuple[tuple[str, str], ...]
     grades: tuple[Grade, ...]
     photos: tuple[PhotoPair, ...]
@@ -110,32 +91,37 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
     visits: dict[str, list[tuple[date, Mapping[str, Reading]]]] = {}
     for reading_set, measured in reversed(reading_sets(session, access.case_id)):
         visits.setdefault(reading_set.limb, []).append((reading_set.taken_on, measured.readings))
-    days = [each.fitted_on for each in resets]
+    on_limb = limbs_of_resets(session, [each.id for each in resets])
+    promises, answers = promises_of(session, access.case_id, resets)
     trends = [
-        _trend(limb, kind, points, [each for each in limits if each.limb in (None, limb)], days)
+        _trend(
+            f"{limb}-{place}",
+            limb,
+            kind,
+            points,
+            [each for each in limits if each.limb in (None, limb)],
+            {each.n: each.fitted_on for each in resets if limb in on_limb[each.id]},
+        )
         for limb, seen in sorted(visits.items())
-        for kind, points in series_of(seen).items()
+        for place, (kind, points) in enumerate(series_of(seen).items())
         if len(points) >= FEWEST_POINTS and kind.code in MEASURES
     ]
-    limited = {(each.limb, each.measure) for each in limits} | {
-        (limb, each.measure) for each in limits if each.limb is None for limb in visits
-    }
-    order = list(MEASURES)
-    trends.sort(
-        key=lambda each: (
-            each.limb,
-            (each.limb, each.code) not in limited,
-            order.index(each.code),
-        )
-    )
+    trends.sort(key=lambda each: _place(each, limits))
     return TrendsPage(
         number=access.number,
         trends=tuple(trends),
-        promises=_promises(session, resets),
+        promises=promises,
+        answers=answers,
         growth=tuple(_growth(session, access.case_id, limb) for limb in sorted(visits)),
         grades=_grades(session, access.case_id),
         photos=_photo_pairs(films_of(session, access.case_id)),
     )
+
+
+def _place(trend: Trend, limits: Sequence[CaseLimit]) -> tuple[str, bool, int]:
+    """Return where a trend stands: by limb, the limited readings first."""
+    limbs = {each.limb for each in limits if each.measure == trend.code}
+    return trend.limb, limbs.isdisjoint({None, trend.limb}), list(MEASURES).index(trend.code)
 
 
 def _in_force(resets: Sequence[Reset]) -> list[Reset]:
@@ -147,20 +133,25 @@ def _in_force(resets: Sequence[Reset]) -> list[Reset]:
 
 
 def _trend(
-    limb: str, kind: Kind, points: Sequence[Point], limits: Sequence[CaseLimit], days: list[date]
+    chart_id: str,
+    limb: str,
+    kind: Kind,
+    points: Sequence[Point],
+    limits: Sequence[CaseLimit],
+    resets: Mapping[int, date],
 ) -> Trend:
     measure = MEASURES[kind.code]
     mine = [each for each in limits if each.measure == kind.code and each.stage != "change"]
     at_least = max((x.at_least for x in mine if x.at_least is not None), default=None)
     at_most = min((x.at_most for x in mine if x.at_most is not None), default=None)
     svg = line_chart(
-        f"{limb}-{kind.code}-{kind.basis}-{kind.scale}".rstrip("-"),
+        chart_id,
         measure.name,
         measure.unit,
         [VisitPoint(each.on, each.value, each.u) for each in points],
         at_least=at_least,
         at_most=at_most,
-        resets=days,
+        resets=resets,
     )
     return Trend(
         limb=limb,
@@ -170,19 +161,16 @@ def _trend(
         is_limited=bool(mine),
         unit=measure.unit,
         svg=svg,
-        points=tuple((each.on, _with_u(each, measure.unit)) for each in points),
+        points=tuple((each.on, with_u(each, measure.unit)) for each in points),
         says=_says(points, measure.unit),
         limit=_limit_says(at_least, at_most, measure.unit),
     )
 
 
 def _source(kind: Kind) -> str:
-    source = BASES.get(kind.basis, "")
-    return source if kind.scale in ("", SCALED) else f"{source}, scale {kind.scale}"
-
-
-def _with_u(point: Point, unit: str) -> str:
-    return f"{number(point.value)} ± {quantity(2 * point.u, unit)}"
+    scale = "" if kind.scale in ("", SCALED) else f"scale {kind.scale}"
+    aside = convention_aside(kind.code, kind.convention)
+    return ", ".join(part for part in (BASES.get(kind.basis, ""), scale, aside) if part)
 
 
 def _limit_says(at_least: float | None, at_most: float | None, unit: str) -> str:
@@ -205,61 +193,6 @@ def _says(points: Sequence[Point], unit: str) -> tuple[str, ...]:
         real = "" if line.is_real else ", which is within error"
         said.append(f"Over all visits: {slope} {'°' if unit == 'deg' else unit} a week{real}.")
     return tuple(said)
-
-
-def change_says(change: Change, unit: str) -> str:
-    """Return a change in words: how much, and whether it is real or within error."""
-    size = quantity(change.value, unit)
-    sign = "+" if change.value > 0 else ""
-    if change.is_real:
-        return f"{sign}{size}, a real change."
-    return f"{sign}{size}, within error (a change counts from {quantity(change.least_real, unit)})."
-
-
-def _promises(session: Session, resets: Sequence[Reset]) -> tuple[Promise, ...]:
-    rows = session.scalars(
-        select(JudgementRow)
-        .where(JudgementRow.plan_id.in_([each.plan_id for each in resets]))
-        .order_by(JudgementRow.judged_at)
-    ).all()
-    planned = {row.plan_id: row for row in rows if row.reset_id is None}
-    fitted = {row.reset_id: row for row in rows if row.reset_id is not None}
-    found: list[Promise] = []
-    for reset in resets:
-        before, after = planned.get(reset.plan_id), fitted.get(reset.id)
-        if before is not None and after is not None:
-            found.extend(_kept(reset, before, after))
-    return tuple(found)
-
-
-def _kept(reset: Reset, before: JudgementRow, after: JudgementRow) -> list[Promise]:
-    found = []
-    for limb in sorted(set(before.predictions) & set(after.predictions)):
-        promised = before.predictions[limb]["after_fit"]["readings"]
-        achieved = after.predictions[limb]["after_fit"]["readings"]
-        for code in KEPT_CODES:
-            if code in promised and code in achieved:
-                first = Point(reset.fitted_on, promised[code]["value"], promised[code]["u"])
-                last = Point(reset.fitted_on, achieved[code]["value"], achieved[code]["u"])
-                unit = MEASURES[code].unit
-                apart = last.value - first.value
-                # both rest on one film, so only the difference of the plans is between them
-                says = "as promised" if abs(apart) < SAME else f"{number(apart)} apart"
-                found.append(
-                    Promise(
-                        reset.n,
-                        limb,
-                        MEASURES[code].name,
-                        _with_u(first, unit),
-                        _with_u(last, unit),
-                        says,
-                    )
-                )
-    return found
-
-
-SAME = 0.05
-"""Half of the last decimal that is printed."""
 
 
 def _growth(session: Session, case_id: UUID, limb: str) -> tuple[str, str]:

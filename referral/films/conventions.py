@@ -5,7 +5,9 @@ from dataclasses import asdict
 from typing import Any
 
 from referral.core.measure.readings import Convention, Measured
+from referral.core.measure.registry import MEASURES
 
+EARLIER, UNKNOWN = "by another definition than today’s", "definition not kept"
 NOT_KEPT = "Its definition was not kept when it was recorded."
 
 
@@ -26,6 +28,13 @@ def convention_from(kept: Mapping[str, Any] | None) -> Convention | None:
 def conventions_record(measured: Measured) -> dict[str, dict[str, Any] | None]:
     """Return the convention of every reading, by code."""
     return {code: convention_record(each.convention) for code, each in measured.readings.items()}
+
+
+def convention_aside(code: str, convention: Convention | None) -> str:
+    """Return what tells a reading's definition from today's; nothing where it is today's."""
+    if convention is None:
+        return UNKNOWN
+    return "" if convention == MEASURES[code].convention else EARLIER
 
 
 def convention_says(convention: Convention | None) -> str:

@@ -36,6 +36,16 @@ def resets_of(session: Session, case_id: UUID) -> Sequence[Reset]:
     ).all()
 
 
+def limbs_of_resets(session: Session, reset_ids: Sequence[UUID]) -> Mapping[UUID, frozenset[str]]:
+    """Return which limbs each of these recorded resets was of."""
+    found: dict[UUID, set[str]] = {each: set() for each in reset_ids}
+    for reset_id, limb in session.execute(
+        select(ResetLimb.reset_id, ResetLimb.limb).where(ResetLimb.reset_id.in_(reset_ids))
+    ):
+        found[reset_id].add(limb)
+    return {each: frozenset(limbs) for each, limbs in found.items()}
+
+
 def latest_reset(session: Session, case_id: UUID, n: int) -> Reset:
     """Return the record in force of reset n: the last correction, or the first writing.
 

@@ -19,6 +19,7 @@ from referral.core.measure.registry import MEASURES
 from referral.core.rules.finding import CaseLimit
 from referral.core.trend.series import SCALED, Kind, Point, change_between, series_of
 from referral.errors import Invalid
+from referral.films.conventions import convention_aside
 from referral.films.queries import films_of, reading_sets
 from referral.plans.models import JudgementRow, PlanRow
 from referral.plans.queries import case_limits
@@ -200,13 +201,15 @@ def _series(
 ) -> SeriesShown:
     mine = [each for each in limits if each.measure == kind.code and each.stage != "change"]
     change = change_between(points[0], points[-1])
-    source = SOURCES.get(kind.basis, kind.basis)
+    scale = "" if kind.scale in ("", SCALED) else f"scale {kind.scale}"
+    aside = convention_aside(kind.code, kind.convention)
+    source = (SOURCES.get(kind.basis, kind.basis), scale, aside)
     return SeriesShown(
         limb=limb,
         code=kind.code,
         name=MEASURES[kind.code].name,
         unit=MEASURES[kind.code].unit,
-        source=source if kind.scale in ("", SCALED) else f"{source}, scale {kind.scale}",
+        source=", ".join(part for part in source if part),
         points=tuple((each.on, Value(each.value, each.u)) for each in points),
         change=Value(change.value, change.u),
         is_real=change.is_real,

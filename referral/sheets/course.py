@@ -36,7 +36,7 @@ def _chart(snapshot: Snapshot, at: int) -> tuple[str, str, str]:
         [VisitPoint(on, value.value, value.u) for on, value in series.points],
         at_least=series.at_least,
         at_most=series.at_most,
-        resets=sorted({each.fitted_on for each in snapshot.visits if each.limb == series.limb}),
+        resets={each.n: each.fitted_on for each in snapshot.visits if each.limb == series.limb},
     )
     values = "; ".join(f"{day(on)}: {with_u(value, series.unit)}" for on, value in series.points)
     says = f"{series.name} of {series.limb} over the visits: {values}"

@@ -1,16 +1,20 @@
 """One reading over the visits as an SVG line chart, for pages and for sheets.
 
-Points with bars of U = 2u, the band that the limit allows, and a mark at each reset.
+Points with bars of U = 2u, the band that the limit allows, a mark at each reset, and where there
+are enough points the weighted line through them between its own bounds of U.
 No script, no style sheet: the same markup stands on a page and in a PDF.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from types import MappingProxyType
 
 from markupsafe import Markup, escape
 
+from referral.core.trend.line import Line, line_through
+from referral.core.trend.series import Point
 from referral.web.written import day, number, quantity
 
 WIDTH, HEIGHT = 400.0, 230.0
@@ -25,6 +29,7 @@ VALUE_WORDS = 36
 
 BESIDE_FIRST = 20
 MOST_STEPS = 5
+LINE_STEPS = 16
 LEAST_SPAN = 1.0
 NICE = (1.0, 2.0, 2.5, 5.0, 10.0)
 
@@ -62,9 +67,11 @@ def line_chart(
     *,
     at_least: float | None = None,
     at_most: float | None = None,
-    resets: Sequence[date] = (),
+    resets: Mapping[int, date] = MappingProxyType({}),
 ) -> Markup:
     """Return the chart; ``code`` makes its ids, so it must be its own on a page.
+
+    ``resets`` are the days of the limb's resets by their numbers on the case.
 
     Raises
     ------
@@ -74,11 +81,14 @@ def line_chart(
     if not points:
         raise ValueError("a chart needs at least one point")
     ordered = sorted(points, key=lambda point: point.on)
-    plot = _plot(ordered, [limit for limit in (at_least, at_most) if limit is not None], resets)
+    plot = _plot(
+        ordered, [limit for limit in (at_least, at_most) if limit is not None], resets.values()
+    )
     parts = [
         *_band(plot, at_least, at_most),
         *_grid(plot, unit),
         *_resets(plot, resets),
+        *_fitted(plot, ordered),
         *_series(plot, ordered),
         *_days(plot, ordered),
     ]
@@ -108,7 +118,7 @@ def _said(
     return f"{visits}. Limit: {' and '.join(limits)}." if limits else f"{visits}. No limit."
 
 
-def _plot(points: Sequence[VisitPoint], limits: Sequence[float], resets: Sequence[date]) -> _Plot:
+def _plot(points: Sequence[VisitPoint], limits: Sequence[float], resets: Iterable[date]) -> _Plot:
     days = [point.on for point in points] + list(resets)
     lows = [point.value - 2 * point.u for point in points] + list(limits)
     highs = [point.value + 2 * point.u for point in points] + list(limits)
@@ -155,16 +165,40 @@ def _step(span: float) -> float:
     return next(nice * power for nice in NICE if nice * power >= rough)
 
 
-def _resets(plot: _Plot, resets: Sequence[date]) -> Iterator[str]:
+def _resets(plot: _Plot, resets: Mapping[int, date]) -> Iterator[str]:
     """Yield a mark at each reset, and its number where that does not run into the one before."""
     free_from = -math.inf
-    for place, on in enumerate(sorted(resets), start=1):
+    for n, on in sorted(resets.items(), key=lambda each: (each[1], each[0])):
         x = plot.x(on)
         yield _line(x, TOP, x, BOTTOM, QUIET, 0.9, "1.5 3")
         yield f'<path d="M{x - 4:.1f} {BOTTOM + 7:.1f}l4-7 4 7z" fill="{QUIET}"/>'
-        if x - HALF_A_RESET_WORDS >= free_from:
-            yield _text(x, HEIGHT - 4, f"reset {place}", "middle", QUIET)
-            free_from = x + HALF_A_RESET_WORDS
+        middle = min(x, WIDTH - HALF_A_RESET_WORDS)
+        if middle - HALF_A_RESET_WORDS >= free_from:
+            yield _text(middle, HEIGHT - 4, f"reset {n}", "middle", QUIET)
+            free_from = middle + HALF_A_RESET_WORDS
+
+
+def _fitted(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
+    """Yield the weighted line from the first to the last point, and its bounds of U beside it."""
+    line = line_through([Point(each.on, each.value, each.u) for each in points])
+    if line is None:
+        return
+    for sides, width, dashes in ((0.0, 1.2, "7 4"), (-2.0, 0.9, "1 3"), (2.0, 0.9, "1 3")):
+        places = " ".join(_along(plot, line, (points[0].on, points[-1].on), sides))
+        yield (
+            f'<polyline class="fitted" points="{places}" fill="none" stroke="{QUIET}" '
+            f'stroke-width="{width}" stroke-dasharray="{dashes}"/>'
+        )
+
+
+def _along(plot: _Plot, line: Line, ends: tuple[date, date], sides: float) -> Iterator[str]:
+    """Yield places of a line, so many u beside it, kept within the drawing."""
+    first, last = ends
+    for step in range(LINE_STEPS + 1):
+        on = first + (last - first) * step / LINE_STEPS
+        value, u = line.at(on)
+        y = min(max(plot.y(value + sides * u), TOP), BOTTOM)
+        yield f"{plot.x(on):.1f},{y:.1f}"
 
 
 def _series(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:

@@ -249,6 +249,6 @@ def component_values() -> dict:
         "overlay": overlay_svg(FOOT_PX, ORIGINAL_PX, marker_ends_px=MARKER_PX),
         "chart": line_chart(
             "palmar_angle_deg", "Palmar angle", "deg", visits, at_least=3, at_most=7,
-            resets=[date(2026, 1, 12), date(2026, 2, 17)],
+            resets={1: date(2026, 1, 12), 2: date(2026, 2, 17)},
         ),
     }  # fmt: skip

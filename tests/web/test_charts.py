@@ -60,10 +60,17 @@ def test_the_band_lies_between_the_limits():
     assert chart().find(f"{SVG}rect") is None
 
 
-def test_resets_are_marked_in_order():
-    root = chart(resets=[date(2026, 2, 17), date(2026, 1, 12)])
+def test_resets_are_marked_in_order_by_their_numbers_on_the_case():
+    root = chart(resets={3: date(2026, 2, 17), 1: date(2026, 1, 12)})
     marks = [t for t in root.iter(f"{SVG}text") if t.text.startswith("reset")]
-    assert [mark.text for mark in marks] == ["reset 1", "reset 2"]
+    assert [mark.text for mark in marks] == ["reset 1", "reset 3"]
+    (at_the_end,) = [
+        each
+        for each in chart(resets={1: VISITS[0].on}).iter(f"{SVG}text")
+        if each.text == "reset 1"
+    ]
+    half = 6.0 * len("reset 1") / 2  # a letter is about 6 wide on this drawing
+    assert float(at_the_end.get("x")) + half <= 400
     assert float(marks[0].get("x")) < float(marks[1].get("x"))
 
 
@@ -71,6 +78,29 @@ def test_one_visit_is_a_chart_and_none_is_not():
     assert len(centres(chart(VISITS[:1]))) == 1
     with pytest.raises(ValueError, match="at least one point"):
         line_chart("x", "X", "mm", [])
+
+
+def test_the_weighted_line_is_drawn_with_its_interval():
+    # Source: weighted linear regression, JCGM 100:2008, H.3. Equal u at equal distances: the middle
+    # is the mean, u there is u / sqrt(3), at the ends sqrt(1/3 + 1/2) u (worked by hand).
+    days = [date(2026, 1, 1), date(2026, 2, 1), date(2026, 3, 4)]
+    points = [VisitPoint(on, v, 0.6) for on, v in zip(days, (2.0, 3.0, 4.0), strict=True)]
+    root = chart(points)
+    lines = [
+        [tuple(map(float, at.split(","))) for at in drawn.get("points").split()]
+        for drawn in root.iter(f"{SVG}polyline")
+        if drawn.get("class") == "fitted"
+    ]
+    middle, low, high = lines
+    (x1, y1), (_, _), (x3, y3) = centres(root)
+    assert middle[0] == pytest.approx((x1, y1), abs=0.1)
+    assert middle[-1] == pytest.approx((x3, y3), abs=0.1)
+    per_unit = (y1 - y3) / 2.0
+    half = len(middle) // 2
+    for at, share in ((0, (1 / 3 + 1 / 2) ** 0.5), (half, (1 / 3) ** 0.5), (-1, (5 / 6) ** 0.5)):
+        assert (low[at][1] - middle[at][1]) / per_unit == pytest.approx(1.2 * share, abs=0.02)
+        assert (middle[at][1] - high[at][1]) / per_unit == pytest.approx(1.2 * share, abs=0.02)
+    assert not [each for each in chart(points[:2]).iter() if each.get("class") == "fitted"]
 
 
 def test_names_are_escaped():
@@ -81,7 +111,10 @@ def test_names_are_escaped():
 
 def test_of_sixty_visits_no_word_runs_into_another():
     days = [date(2022, 1, 5) + timedelta(weeks=5 * n) for n in range(60)]
-    root = chart([VisitPoint(on, 4 + n / 20, 0.7) for n, on in enumerate(days)], resets=days)
+    root = chart(
+        [VisitPoint(on, 4 + n / 20, 0.7) for n, on in enumerate(days)],
+        resets=dict(enumerate(days, 1)),
+    )
     assert len(centres(root)) == 60
     rows: dict[str, list[tuple[float, float]]] = {"day": [], "reset": [], "value": []}
     for text in root.iter(f"{SVG}text"):

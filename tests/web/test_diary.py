@@ -25,8 +25,10 @@ def test_a_booked_visit_stands_in_the_diary_and_on_the_weeks_sheet(yard):
     page = words_of(yard.browser("vet").get("/diary"))
     assert "Marrow 27 Nov 2026, 09:30 , Top barn" in page
     week = words_of(yard.browser("farrier").get("/diary/week"))
-    for said in ("Friday 27 Nov 2026 09:30 Top barn", "Marrow", "LF plan 1: off the toe 4 mm",
-                 "Gate by the oak", "+44 20 7946 0000", "Access checked"):  # fmt: skip
+    for said in (
+        "Friday 27 Nov 2026 09:30 Top barn", "Marrow", "Gate by the oak", "+44 20 7946 0000",
+        "LF plan 1, not agreed yet: off the toe 4 mm", "Access checked",
+    ):  # fmt: skip
         assert said in week
     assert "09:30" not in words_of(yard.browser("farrier").get("/diary/week?from=2026-12-01"))
     timeline = words_of(yard.open("owner")).replace("&#39;", "'")
@@ -107,6 +109,44 @@ def test_a_check_after_fitting_that_nobody_made_is_shown_to_a_named_person(app, 
     alert = words_of(yard("farrier").get("/diary")).partition("Waiting on you")[0]
     for said in ("Next reset", "Recheck", f"{story.cast.vet.name}, vet", "days late"):
         assert said in alert
+    week = words_of(yard("farrier").get("/diary/week"))
+    left_over = week.partition("Overdue from before")[2].partition("Monday")[0]
+    assert "Due 31 Dec 2026: next reset, " in left_over
+    assert "Due 29 Nov 2026: check after fitting" in left_over
+    for other in ("2026-12-28", "2027-03-01"):
+        page = words_of(yard("farrier").get(f"/diary/week?from={other}"))
+        assert "Overdue from before" not in page
+
+
+def test_the_weeks_sheet_prints_no_plan_that_was_fitted_and_stops_for_a_red_flag(
+    app, tmp_path, clock
+):
+    story = story_in(app, tmp_path)
+    story.refer()
+    story.submit()
+    story.agree(1)
+    farrier = yard_of(app, story)("farrier")
+    with story.database.reading() as session:
+        home = f"/cases/{story.access(session, 'farrier').number}"
+
+    def sheet_after_booking():
+        farrier.get(f"{home}/visits/new")
+        visit = {"comes": "farrier", "visit_on": "2026-11-27", "visit_at": "09:30"}
+        assert farrier.post(f"{home}/visits", visit).status_code == 303
+        return words_of(farrier.get("/diary/week?from=2026-11-27"))
+
+    assert "LF plan 1: off the" in sheet_after_booking()
+    story.fit(1)
+    fitted = sheet_after_booking()
+    assert "plan 1" not in fitted
+    assert "There is no plan yet for this visit." in fitted
+    story.countersign(1)
+    story.submit()
+    assert "LF plan 2, not agreed yet: off the" in sheet_after_booking()
+    flag = {"sign": "pain_after_shoeing"}
+    farrier.get(f"{home}/red-flags/new")
+    assert farrier.post(f"{home}/red-flags", flag).status_code == 303
+    assert "A red flag is live: planned work pauses. Ring the vet first." in sheet_after_booking()
 
 
 def test_a_coordinator_sees_the_dates_of_the_office_and_no_way_into_its_cases(yard):

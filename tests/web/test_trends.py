@@ -1,8 +1,15 @@
 """The case over its visits: what is real, what is within error, what was promised."""
 
 import pytest
+from sqlalchemy import select, update
 
 from referral.clock import day_at
+from referral.core.measure.registry import MEASURES
+from referral.films.conventions import convention_record
+from referral.films.models import ReadingRow, ReadingSet
+from referral.films.phantom_foot import Foot
+from tests.factories import typed_readings
+from tests.web.browsing import Browser
 from tests.web.signing import story_in
 from tests.web.yard import a_yard, film_form, words_of
 
@@ -42,6 +49,38 @@ def test_a_change_beyond_error_is_real_and_a_smaller_one_is_not(yard, clock):
     assert page.text.count("<svg") >= 2
 
 
+def test_readings_of_an_earlier_definition_are_a_series_of_their_own(yard, clock):
+    for weeks, value in enumerate(("1", "2,5", "4")):
+        typed(yard, clock, 5 * weeks, palmar_angle_deg=value)
+    earlier = {
+        **convention_record(MEASURES["palmar_angle_deg"].convention),
+        "sentence": "Best line of the lower edge, against the block.",
+    }
+    with yard.database.transaction() as session:
+        by_day = session.scalars(select(ReadingSet).order_by(ReadingSet.taken_on)).all()
+        for taken, convention in zip(by_day, (earlier, earlier, None), strict=True):
+            session.execute(
+                update(ReadingRow)
+                .where(ReadingRow.reading_set_id == taken.id)
+                .values(convention=convention)
+            )
+    said = words_of(yard.open("owner", "/trends"))
+    assert "typed in, by another definition than today’s" in said
+    assert "Since the first visit: +1.5°" in said
+    assert "+3.0°" not in said
+    typed(yard, clock, 5, palmar_angle_deg="6")
+    with yard.database.transaction() as session:
+        newest = select(ReadingSet.id).order_by(ReadingSet.taken_on.desc()).limit(1)
+        session.execute(
+            update(ReadingRow)
+            .where(ReadingRow.reading_set_id == newest.scalar_subquery())
+            .values(convention=None)
+        )
+    said = words_of(yard.open("owner", "/trends"))
+    assert "typed in, definition not kept" in said
+    assert "Since the first visit: +2.0°" in said
+
+
 def test_one_visit_is_no_trend(yard, clock):
     typed(yard, clock, 0, palmar_angle_deg="1")
     assert "Two visits with readings make a trend" in words_of(yard.open("vet", "/trends"))
@@ -64,16 +103,62 @@ def test_what_was_promised_stands_beside_what_was_fitted(app, tmp_path, clock):
     story.submit()
     story.agree(1)
     story.fit(1)
-    clock.now = story.now
-    from tests.web.browsing import Browser
+    page = trends_of(app, story, clock)
+    assert "Promised and fitted" in page
+    assert "Promised, and on the next film" not in page
+    assert "Palmar angle" in page
+    assert "as promised" in page
+    assert "not known from its own resets yet" in page
 
+
+def trends_of(app, story, clock, *, as_words=True):
+    clock.now = story.now
     browser = Browser(app)
     with story.database.reading() as session:
         email = session.merge(story.cast.owner).email
         number = story.access(session, "vet").number
     assert browser.sign_in(email).status_code == 303
-    page = words_of(browser.get(f"/cases/{number}/trends"))
-    assert "Promised and fitted" in page
-    assert "Palmar angle" in page
-    assert "as promised" in page
-    assert "not known from its own resets yet" in page
+    page = browser.get(f"/cases/{number}/trends")
+    return words_of(page) if as_words else page.text
+
+
+def test_what_was_promised_stands_beside_what_the_next_film_measured(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer(with_film=True)
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    story.film(Foot(palmar_angle_deg=9.0))  # of the day, before the trim: it shows no fitting
+    story.move(days=18)
+    story.film(Foot(palmar_angle_deg=9.0))  # more than two weeks from either promise's day
+    assert "Promised, and on the next film" not in trends_of(app, story, clock)
+    story.move(days=16)
+    story.film(Foot(palmar_angle_deg=9.0))
+    said = (
+        trends_of(app, story, clock).split("Promised, and on the next film")[1].split("Growth")[0]
+    )
+    # Source: JCGM 100:2008, 5.1.2: 1.96 x sqrt((2.3 / 2)^2 + (1.1 / 2)^2) = 2.5
+    assert (
+        "1 LF Palmar angle when due, 31 Dec 2026 7.7 ± 2.3° 30 Dec 2026 9.0 ± 1.1° "
+        "+1.3°, within error (a difference counts from 2.5°)."
+    ) in said
+    # 1.96 x sqrt((3.1 / 2)^2 + (1.6 / 2)^2) = 3.4
+    assert "28.0 ± 1.6 mm +8.8 mm, a real difference." in said
+    assert "after the fitting" not in said
+
+
+def test_a_reset_is_marked_on_the_limbs_it_was_of(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer()
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    for limb in ("LF", "RF", "RF"):
+        story.move(days=1)
+        with story.database.transaction() as session:
+            typed_readings(session, story.access(session, "vet"), story.now, limb=limb)
+    page = trends_of(app, story, clock, as_words=False)
+    drawn = [part.split("</svg>")[0] for part in page.split("<svg ")[1:] if "chart-" in part]
+    assert {("chart-LF" in each, ">reset 1<" in each) for each in drawn} == {
+        (True, True), (False, False),
+    }  # fmt: skip

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from referral.core.errors import CoreError
-from referral.core.measure.readings import LENGTH_STATES_JUDGED, Reading
+from referral.core.measure.readings import LENGTH_STATES_JUDGED, Convention, Reading
 
 TWO_SIDED_95 = 1.96
 SCALED = "scaled"
@@ -24,11 +24,15 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What makes readings comparable: the code, where they come from, how they are scaled."""
+    """What makes readings comparable: the code, where they come from, their scale, definition.
+
+    ``convention`` is the definition they were taken by, ``None`` where it was not kept.
+    """
 
     code: str
     basis: str
     scale: str
+    convention: Convention | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +64,8 @@ def series_of(visits: Iterable[tuple[date, Mapping[str, Reading]]]) -> dict[Kind
     -------
     dict of Kind to list of Point
         Films, stated values, photos and what was predicted are never joined, nor lengths whose
-        scale may be judged with lengths whose scale may not; of two of a kind on one day the
-        later given stands.
+        scale may be judged with lengths whose scale may not, nor readings of other definitions
+        or with one that was not kept; of two of a kind on one day the later given stands.
 
     Examples
     --------
@@ -72,10 +76,14 @@ def series_of(visits: Iterable[tuple[date, Mapping[str, Reading]]]) -> dict[Kind
     """
     found: dict[Kind, dict[date, Point]] = {}
     for on, readings in visits:
-        for code, reading in readings.items():
-            kind = Kind(code, reading.basis, _scale_kind(reading))
-            found.setdefault(kind, {})[on] = Point(on, reading.value, reading.u)
+        for reading in readings.values():
+            found.setdefault(kind_of(reading), {})[on] = Point(on, reading.value, reading.u)
     return {kind: [at[on] for on in sorted(at)] for kind, at in found.items()}
+
+
+def kind_of(reading: Reading) -> Kind:
+    """Return what a reading may be compared with: readings of the same kind."""
+    return Kind(reading.code, reading.basis, _scale_kind(reading), reading.convention)
 
 
 def _scale_kind(reading: Reading) -> str:
@@ -126,19 +134,20 @@ class Kept:
 def promised_beside_achieved(
     promised: Sequence[Point], achieved: Sequence[Point], longest_days: int
 ) -> tuple[Kept, ...]:
-    """Return each promise with the first reading that came after it, at most so many days later.
+    """Return each promise with the reading nearest to its day, at most so many days from it.
 
     Parameters
     ----------
     promised, achieved : sequence of Point
         What plans foretold for a day, and what was measured; of one reading and limb.
     longest_days : int
-        How long after the promise's day a reading still answers for it.
+        How far from the promise's day, before or after, a reading still answers for it.
 
     Returns
     -------
     tuple of Kept
-        In the order of the promises; those that nothing answers for are left out.
+        In the order of the promises; those that nothing answers for are left out. Of two
+        equally near the earlier answers.
 
     Examples
     --------
@@ -148,8 +157,9 @@ def promised_beside_achieved(
     """
     kept = []
     for promise in sorted(promised, key=lambda each: each.on):
-        answers = [each for each in achieved if 0 <= (each.on - promise.on).days <= longest_days]
+        near = {each: abs((each.on - promise.on).days) for each in achieved}
+        answers = [each for each, days in near.items() if days <= longest_days]
         if answers:
-            answer = min(answers, key=lambda each: each.on)
+            answer = min(answers, key=lambda each: (near[each], each.on))
             kept.append(Kept(promise.on, promise, answer, change_between(promise, answer)))
     return tuple(kept)

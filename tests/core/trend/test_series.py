@@ -1,6 +1,7 @@
 """What may be joined to a series, what is a real change, what was promised and came."""
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -8,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from referral.core.errors import CoreError
-from referral.core.measure.readings import Reading
+from referral.core.measure.readings import Convention, Reading
 from referral.core.trend.series import (
     Kind,
     Point,
@@ -54,6 +55,20 @@ def test_lengths_of_other_scales_are_never_joined_and_angles_are():
     assert len(found[Kind("sole_depth_tip_mm", "film", "estimated")]) == 1
 
 
+def test_readings_of_another_definition_or_of_one_not_kept_are_never_joined():
+    now = Convention("+ down", "Line of the sole.", ("tip", "heel"), "our registry")
+    before = replace(now, sentence="Line of the wall.")
+    visits = [
+        (later(7 * week), {each.code: replace(each, convention=convention)})
+        for week, convention in enumerate((None, before, now, None, now))
+        for each in reading().values()
+    ]
+    found = series_of(visits)
+    assert {kind.convention: len(points) for kind, points in found.items()} == {
+        None: 2, before: 1, now: 2,
+    }  # fmt: skip
+
+
 def test_points_stand_by_day_and_the_later_given_of_one_day_stands():
     visits = [(later(7), reading(value=5.0)), (DAY, reading()), (later(7), reading(value=6.0))]
     (points,) = series_of(visits).values()
@@ -86,10 +101,14 @@ def test_what_is_no_number_has_no_change(bad):
         change_between(bad, Point(DAY, 1.0, 0.1))
 
 
-def test_a_promise_is_answered_by_the_first_film_after_it():
+def test_a_promise_is_answered_by_the_film_nearest_to_its_day():
     promised = [Point(later(40), 6.0, 0.5), Point(DAY, 5.0, 0.5), Point(later(300), 7.0, 0.5)]
-    achieved = [Point(later(45), 2.0, 0.5), Point(later(3), 5.5, 0.5), Point(later(41), 3.0, 0.5)]
+    achieved = [Point(later(45), 2.0, 0.5), Point(later(3), 5.5, 0.5), Point(later(38), 3.0, 0.5)]
     kept = promised_beside_achieved(promised, achieved, longest_days=14)
     assert [(each.on, each.achieved.value, each.change.is_real) for each in kept] == [
         (DAY, 5.5, False), (later(40), 3.0, True),
     ]  # fmt: skip
+    both_sides = [Point(later(5), 2.0, 0.5), Point(later(-5), 4.0, 0.5)]
+    (one,) = promised_beside_achieved([promised[1]], both_sides, longest_days=5)
+    assert one.achieved.on == later(-5)
+    assert promised_beside_achieved([promised[1]], both_sides, longest_days=4) == ()
