@@ -381,10 +381,9 @@ def signed_sheet(
 def an_authority(folder: Path, made: Snapshot) -> tuple[Authority, dict[str, IssuedKey]]:
     """Return an authority of its own and a key for each side."""
     authority = Authority.load_or_create(folder, b"k" * 32, made.instance, made.made_at)
+    at = made.made_at
     return authority, {
-        each.role: authority.issue(
-            each.person_id, each.name, each.role, each.organisation, made.made_at
-        )
+        each.role: authority.issue(each.person_id, each.name, each.role, each.organisation, at)
         for each in (VET, FARRIER)
     }
 
