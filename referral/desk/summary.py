@@ -23,8 +23,8 @@ from referral.core.workflow import Move, Role, Stage
 from referral.desk.trends import trends_page
 from referral.horses.models import Horse
 from referral.plans.queries import PlanView
-from referral.resets.queries import current_recheck, reset_of, resets_of
-from referral.sheets.owners import agreed_plan
+from referral.resets.queries import reset_of, resets_of
+from referral.sheets.owners import agreed_plan, next_steps
 from referral.sheets.plainly import problem_plainly, reading_plainly, work_plainly
 from referral.sheets.snapshot import NextStep, Told
 from referral.sheets.texts import AFTERCARE, DANGER_SIGNS
@@ -95,7 +95,7 @@ def summary_page(session: Session, access: CaseAccess, today: date) -> SummaryPa
             )
             if part.facts or part.says
         ),
-        next_steps=_next(session, access),
+        next_steps=next_steps(session, access),
         danger_signs=DANGER_SIGNS,
         aftercare=AFTERCARE if access.state.reset_n else (),
         phones=tuple(
@@ -227,22 +227,3 @@ def _outcome(session: Session, access: CaseAccess) -> Sequence[tuple[str, str]]:
         .limit(1)
     ).one_or_none()
     return () if row is None else (("How it ended", dict(OUTCOMES).get(row.outcome, row.outcome)),)
-
-
-def _next(session: Session, access: CaseAccess) -> tuple[NextStep, ...]:
-    state = access.state
-    if state.stage is Stage.CLOSED:
-        return ()
-    people = people_on(session, access.case_id)
-    names = {member.role: person.name for member, person, _organisation in people}
-    here = {person.id: person.name for _member, person, _organisation in people}
-    steps = []
-    if state.due_on:
-        farrier = names.get("farrier", "the farrier")
-        steps.append(NextStep("The farrier comes again", state.due_on, farrier))
-    if state.recheck_on and state.recheck_owner:
-        row = current_recheck(session, access.case_id)
-        owner = names.get(state.recheck_owner, f"the {state.recheck_owner}")
-        owner = here.get(row.owner_id, owner) if row is not None else owner
-        steps.append(NextStep("The foot is looked at again", state.recheck_on, owner))
-    return tuple(sorted(steps, key=lambda each: each.on))

@@ -11,7 +11,7 @@ from referral.core.workflow import Stage
 from referral.errors import Invalid
 from referral.plans.models import Consent, PlanRow, Review
 from referral.plans.queries import PlanView, plan_of
-from referral.resets.queries import ResetView, reset_of
+from referral.resets.queries import ResetView, current_recheck, reset_of
 from referral.sheets.making import Frame, framed
 from referral.sheets.plainly import problem_plainly, work_plainly
 from referral.sheets.snapshot import NextStep, Snapshot, Told
@@ -72,7 +72,7 @@ def owner_snapshot(
         told=told,
         aftercare=(*_advice(fitted), *AFTERCARE),
         danger_signs=DANGER_SIGNS,
-        next_steps=_next(session, access),
+        next_steps=next_steps(session, access),
         cautions=OTHER_CAUTIONS,
     )
 
@@ -165,18 +165,21 @@ def _advice(fitted: ResetView | None) -> tuple[str, ...]:
     return (f"From the farrier: {advice}",) if advice else ()
 
 
-def _next(session: Session, access: CaseAccess) -> tuple[NextStep, ...]:
+def next_steps(session: Session, access: CaseAccess) -> tuple[NextStep, ...]:
+    """Return what comes next on the case, the earliest first, and who sees to each."""
     state = access.state
     if state.stage is Stage.CLOSED:
         return ()
-    names = {
-        member.role: person.name for member, person, _org in people_on(session, access.case_id)
-    }
+    people = people_on(session, access.case_id)
+    names = {member.role: person.name for member, person, _organisation in people}
+    here = {person.id: person.name for _member, person, _organisation in people}
     steps = []
     if state.due_on:
         farrier = names.get("farrier", "the farrier")
         steps.append(NextStep("The farrier comes again", state.due_on, farrier))
     if state.recheck_on and state.recheck_owner:
-        owner = names.get(state.recheck_owner, state.recheck_owner)
+        row = current_recheck(session, access.case_id)
+        owner = names.get(state.recheck_owner, f"the {state.recheck_owner}")
+        owner = here.get(row.owner_id, owner) if row is not None else owner
         steps.append(NextStep("The foot is looked at again", state.recheck_on, owner))
-    return tuple(steps)
+    return tuple(sorted(steps, key=lambda each: each.on))

@@ -3,18 +3,19 @@
 import json
 import re
 import subprocess
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from sqlalchemy import select
 
-from referral.cases.models import Entry
+from referral.cases.models import CaseMember, Entry
 from referral.cases.remarks import close_case
 from referral.cases.service import Words
 from referral.cases.timeline import chain_faults
 from referral.errors import Invalid, NotAllowed, OutOfDate
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.models import Consent
+from referral.resets.rechecks import SetRecheck, set_recheck
 from referral.sheets.letters import Letter, draft_letter
 from referral.sheets.orders import keep_draft
 from referral.sheets.owners import _cost, agreed_plan
@@ -138,6 +139,33 @@ def test_the_owners_copy_is_plain_and_says_cost_risks_outlook_and_the_next_day(s
     ):
         assert said in text, said
     assert JARGON.findall(text) == []
+
+
+def test_the_owners_copy_names_the_one_whose_the_recheck_is_and_the_earlier_day_first(story):
+    story.refer()
+    story.submit()
+    story.agree(1)
+    story.fit(1)
+    story.countersign(1)
+    with story.database.transaction() as session:
+        vet = story.access(session, "vet")
+        other = CaseMember(
+            id=new_id(story.now),
+            case_id=vet.case_id,
+            person_id=story.cast.other_vet.id,
+            organisation_id=None,
+            role="vet",
+            since=story.now,
+            until=None,
+        )
+        session.add(other)
+        session.flush()
+        day_before = date(2026, 12, 30)
+        recheck = SetRecheck(day_before, "vet", other.person_id, None, None, story.today)
+        set_recheck(session, vet, recheck, story.now)
+    text = " ".join(text_of(drafted(story, SheetKind.OWNER_COPY).pdf).split())
+    looked = f"30 Dec 2026 The foot is looked at again – {story.cast.other_vet.name}"
+    assert text.index(looked) < text.index("31 Dec 2026 The farrier comes again")
 
 
 def consent(story, n, **said):
