@@ -7,6 +7,7 @@ import base64
 import json
 import os
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -195,8 +196,13 @@ class Authority:
     def _key_identifier(self) -> x509.AuthorityKeyIdentifier:
         return x509.AuthorityKeyIdentifier.from_issuer_public_key(self._key.public_key())
 
-    def crl(self, now: datetime, *, valid_days: int = 30) -> bytes:
-        """Return the signed list of withdrawn certificates (PEM), which anyone may have."""
+    def crl(
+        self, now: datetime, *, left: Mapping[str, datetime] | None = None, valid_days: int = 30
+    ) -> bytes:
+        """Return the signed list of withdrawn certificates (PEM), which anyone may have.
+
+        ``left`` are the serials of those who left, with when they did.
+        """
         builder = (
             x509.CertificateRevocationListBuilder()
             .issuer_name(self._root.subject)
@@ -205,7 +211,11 @@ class Authority:
             .add_extension(self._key_identifier, False)
             .add_extension(x509.CRLNumber(int(now.timestamp())), False)
         )
-        for serial, entry in self._withdrawn().items():
+        gone = {
+            serial: {"at": at.astimezone(UTC).isoformat(), "reason": REASONS["left"].value}
+            for serial, at in (left or {}).items()
+        }
+        for serial, entry in {**gone, **self._withdrawn()}.items():
             revoked = (
                 x509.RevokedCertificateBuilder()
                 .serial_number(int(serial, 16))

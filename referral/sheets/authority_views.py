@@ -4,6 +4,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 from flask import Blueprint, Response
 
+from referral.sheets.keys import withdrawn_list
 from referral.sheets.office import LIST_PATH, office_of
 from referral.web.wiring import wiring
 
@@ -21,5 +22,7 @@ def root() -> Response:
 def withdrawn() -> Response:
     """Give the list of withdrawn certificates (DER), as it is now."""
     wired = wiring()
-    listed = x509.load_pem_x509_crl(office_of(wired).authority.crl(wired.now()))
+    with wired.database.reading() as session:
+        pem = withdrawn_list(session, office_of(wired).authority, wired.now())
+    listed = x509.load_pem_x509_crl(pem)
     return Response(listed.public_bytes(Encoding.DER), mimetype="application/pkix-crl")

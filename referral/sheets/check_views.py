@@ -8,6 +8,7 @@ from flask.typing import ResponseReturnValue
 
 from referral.errors import Invalid, NotFound, TooLarge
 from referral.sheets.copies import Verification
+from referral.sheets.keys import withdrawn_list
 from referral.sheets.office import office_of
 from referral.sheets.queries import IssuedSheet, issued_lookup, issued_sheet
 from referral.sheets.verify import verify_pdf
@@ -97,5 +98,5 @@ def _checked(data: bytes) -> Verification:
     wired = wiring()
     authority, now = office_of(wired).authority, wired.now()
     with wired.database.reading() as session:
-        lookup = issued_lookup(session)
-        return verify_pdf(data, authority.root_pem, authority.crl(now), lookup, now)
+        withdrawn, lookup = withdrawn_list(session, authority, now), issued_lookup(session)
+        return verify_pdf(data, authority.root_pem, withdrawn, lookup, now)

@@ -64,6 +64,7 @@ def _instance_above(file: str) -> Path | None:
 
 
 def _by_instance(data: bytes, folder: Path) -> Verification:
+    from referral.sheets.keys import withdrawn_list  # noqa: PLC0415 - heavy
     from referral.sheets.office import authority_folder, authority_of  # noqa: PLC0415 - heavy
     from referral.sheets.queries import issued_lookup  # noqa: PLC0415 - heavy
     from referral.storage import schema  # noqa: PLC0415 - heavy
@@ -74,10 +75,10 @@ def _by_instance(data: bytes, folder: Path) -> Verification:
     try:
         schema.refuse_old(database.engine)
         root_pem = crl_pem = None
-        if authority_folder(settings).is_dir():
-            authority = authority_of(settings, now)
-            root_pem, crl_pem = authority.root_pem, authority.crl(now)
         with database.reading() as session:
+            if authority_folder(settings).is_dir():
+                authority = authority_of(settings, now)
+                root_pem, crl_pem = authority.root_pem, withdrawn_list(session, authority, now)
             return verify_pdf(data, root_pem, crl_pem, issued_lookup(session), now)
     finally:
         database.dispose()

@@ -54,6 +54,19 @@ def signer_for(
     )
 
 
+def withdrawn_list(session: Session, authority: Authority, now: datetime) -> bytes:
+    """Return the list of withdrawn certificates (PEM), with those of everybody who left.
+
+    Whoever's account was closed has left: their certificates are withdrawn from that moment on.
+    """
+    rows = session.execute(
+        select(SigningKey.serial, Person.revoked_at)
+        .join(Person, Person.id == SigningKey.person_id)
+        .where(Person.revoked_at.is_not(None))
+    )
+    return authority.crl(now, left={serial: at for serial, at in rows if at is not None})
+
+
 def _held_key(session: Session, person: Person, role: str, now: datetime) -> IssuedKey | None:
     held = session.scalars(
         select(SigningKey)

@@ -224,7 +224,8 @@ def _consent(
 def _next_steps(
     wanted: SheetWanted, members: Sequence[tuple[CaseMember, Person, Organisation | None]]
 ) -> tuple[NextStep, ...]:
-    names = {member.role: person.name for member, person, _organisation in members}
+    # of several in one part, the one who came first
+    names = {member.role: person.name for member, person, _organisation in reversed(members)}
     steps = []
     plan = wanted.plan.plan
     if wanted.fitted:
@@ -232,7 +233,7 @@ def _next_steps(
     if plan.recheck_on and plan.recheck_owner:
         owner = names.get(plan.recheck_owner, plan.recheck_owner)
         steps.append(NextStep("Recheck", plan.recheck_on, owner))
-    return tuple(steps)
+    return tuple(sorted(steps, key=lambda each: each.on))
 
 
 def _limb_part(

@@ -11,7 +11,8 @@ import pypdfium2
 import pytest
 from sqlalchemy import select
 
-from referral.sheets.models import Sheet, SheetProposal
+from referral.accounts.service import revoke_person
+from referral.sheets.models import Sheet, SheetProposal, SigningKey
 from referral.sheets.snapshot import in_groups
 from referral.storage.canonical import sha256_hex
 from tests.features.sheets.own import an_issuer, openssl
@@ -172,3 +173,27 @@ def test_anybody_may_have_the_root_and_the_list_of_withdrawn_certificates(app, t
     (tmp_path / "other.pem").write_bytes(an_issuer(tmp_path / "other").read_bytes())
     with pytest.raises(subprocess.CalledProcessError):
         openssl("crl", "-in", tmp_path / "withdrawn.crl", "-CAfile", tmp_path / "other.pem")
+
+
+def test_whoever_left_has_their_certificate_withdrawn_and_what_they_signed_counts(
+    app, story, clock, tmp_path
+):
+    row, pdf = signed_letter(app, story)
+    listed = tmp_path / "withdrawn.crl"
+
+    def serials():
+        listed.write_bytes(Browser(app).get("/authority/withdrawn.crl").data)
+        return openssl("crl", "-in", listed, "-noout", "-text").decode()  # OpenSSL reads it
+
+    with story.database.reading() as session:
+        key = session.scalars(select(SigningKey)).one()
+    assert "No Revoked Certificates" in serials()
+    clock.move(hours=1)
+    with story.database.transaction() as session:
+        revoke_person(session, story.cast.vet.id, clock.now)
+    said = serials().replace("0x", "").lower()
+    assert key.serial.lower() in said.replace(":", "")
+    assert "affiliation changed" in said
+    answer = send(Browser(app), f"/check/{row.id}", pdf)
+    assert "Issued here, signed, and unchanged" in answer.text
+    assert "it counted when this was signed" in answer.text
