@@ -1,4 +1,4 @@
-"""Every kind of sheet, signed and stamped by all its signers, judged by OpenSSL, qpdf, poppler."""
+"""Every kind of sheet, signed and stamped by all its signers, judged by independent programs."""
 
 import subprocess
 from dataclasses import dataclass, replace
@@ -17,6 +17,7 @@ from referral.storage.canonical import sha256_hex
 from tests.features.sheets.sample import FARRIER, FILM, VET, sample
 from tests.features.sheets.test_stamping import embedded, token_of
 from tests.features.sheets.time_authority import TimeAuthority, a_time_authority
+from tests.peers.test_archive import faults_of, is_allowed
 from tests.peers.test_pdfsig import BYTE_RANGE, der_length, run
 
 pytestmark = pytest.mark.enable_socket
@@ -94,3 +95,24 @@ def test_qpdf_finds_no_fault_and_poppler_takes_out_what_was_kept(stamped, tmp_pa
     assert "No syntax or stream encoding errors found" in run("qpdf", "--check", sheet)
     run("pdfdetach", "-save", "1", "-o", out, sheet)
     assert out.read_bytes() == stamped.snapshot.to_json()
+
+
+def test_pdfsig_calls_every_signature_valid_and_every_signer_trusted(stamped, tmp_path):
+    sheet, nss = tmp_path / "sheet.pdf", tmp_path / "nss"
+    sheet.write_bytes(stamped.pdf)
+    nss.mkdir()
+    run("certutil", "-N", "-d", f"sql:{nss}", "--empty-password")
+    run("certutil", "-A", "-d", f"sql:{nss}", "-n", "root", "-t", "CT,C,C", "-i", stamped.root)
+    said = run("pdfsig", "-nssdir", f"sql:{nss}", sheet)
+    signers = len(SIGNERS[stamped.snapshot.kind])
+    assert said.count("Signature Validation: Signature is Valid.") == signers
+    assert said.count("Certificate Validation: Certificate is Trusted.") == signers
+    assert said.count("Total document signed") == 1
+
+
+def test_preflight_finds_only_what_the_third_part_allows(stamped, tmp_path):
+    sheet = tmp_path / "sheet.pdf"
+    sheet.write_bytes(stamped.pdf)
+    found = faults_of(sheet)
+    assert found, "a file with an attachment is never PDF/A-1b"
+    assert [each for each in found if not is_allowed(*each)] == []
