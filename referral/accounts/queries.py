@@ -6,13 +6,14 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, and_, or_, select
+from sqlalchemy import BindParameter, ColumnElement, Select, and_, bindparam, or_, select
 from sqlalchemy.orm import Session
 
 from referral.accounts.actor import Actor, MembershipInfo
 from referral.accounts.models import Membership, OpenSession, Organisation, Person
 from referral.errors import NotFound
 from referral.storage.canonical import sha256_hex
+from referral.storage.db import UtcDateTime
 
 IDLE = timedelta(minutes=60)
 LONGEST = timedelta(hours=12)
@@ -122,6 +123,52 @@ def colleagues_of(person_id: UUID) -> Select[UUID]:
     )
 
 
+Moment = datetime | BindParameter[datetime]
+
+
+def _live(seen_after: Moment, opened_after: Moment) -> tuple[ColumnElement[bool], ...]:
+    return (
+        OpenSession.ended_at.is_(None),
+        OpenSession.last_seen_at > seen_after,
+        OpenSession.created_at > opened_after,
+    )
+
+
+def _moment(name: str) -> BindParameter[datetime]:
+    return bindparam(name, type_=UtcDateTime())
+
+
+# every request asks this, so that it is put together once
+_WHO = (
+    select(
+        OpenSession.id,
+        OpenSession.last_seen_at,
+        Person.id,
+        Person.name,
+        Person.email,
+        Membership.role,
+        Organisation.id,
+        Organisation.name,
+        Organisation.kind,
+    )
+    .join(Person, Person.id == OpenSession.person_id)
+    .outerjoin(
+        Membership,
+        and_(
+            Membership.person_id == Person.id,
+            or_(Membership.until.is_(None), Membership.until > _moment("now")),
+        ),
+    )
+    .outerjoin(Organisation, Organisation.id == Membership.organisation_id)
+    .where(
+        OpenSession.token_sha256 == bindparam("token_sha256"),
+        *_live(_moment("seen_after"), _moment("opened_after")),
+        Person.revoked_at.is_(None),
+    )
+    .order_by(Membership.since, Membership.id)
+)
+
+
 def actor_for_token(session: Session, token: str, now: datetime) -> Actor | None:
     """Return who holds this session token, or None if it is unknown, ended or too old."""
     found = find_live_session(session, token, now)
@@ -131,26 +178,13 @@ def actor_for_token(session: Session, token: str, now: datetime) -> Actor | None
 def find_live_session(session: Session, token: str, now: datetime) -> tuple[Actor, datetime] | None:
     """Return the actor of a live session and when it was last seen, in one query."""
     rows = session.execute(
-        select(
-            OpenSession.id,
-            OpenSession.last_seen_at,
-            Person.id,
-            Person.name,
-            Person.email,
-            Membership.role,
-            Organisation.id,
-            Organisation.name,
-            Organisation.kind,
-        )
-        .join(Person, Person.id == OpenSession.person_id)
-        .outerjoin(Membership, and_(Membership.person_id == Person.id, _present(now)))
-        .outerjoin(Organisation, Organisation.id == Membership.organisation_id)
-        .where(
-            OpenSession.token_sha256 == sha256_hex(token.encode()),
-            *_live(now),
-            Person.revoked_at.is_(None),
-        )
-        .order_by(Membership.since, Membership.id)
+        _WHO,
+        {
+            "token_sha256": sha256_hex(token.encode()),
+            "now": now,
+            "seen_after": now - IDLE,
+            "opened_after": now - LONGEST,
+        },
     ).all()
     if not rows:
         return None
@@ -163,7 +197,7 @@ def open_sessions(session: Session, actor: Actor, now: datetime) -> tuple[Sessio
     """Return the live sessions of a person, the latest seen first."""
     rows = session.scalars(
         select(OpenSession)
-        .where(OpenSession.person_id == actor.person_id, *_live(now))
+        .where(OpenSession.person_id == actor.person_id, *_live(now - IDLE, now - LONGEST))
         .order_by(OpenSession.last_seen_at.desc(), OpenSession.id.desc())
     )
     return tuple(
@@ -172,18 +206,6 @@ def open_sessions(session: Session, actor: Actor, now: datetime) -> tuple[Sessio
         )
         for row in rows
     )
-
-
-def _live(now: datetime) -> tuple[ColumnElement[bool], ...]:
-    return (
-        OpenSession.ended_at.is_(None),
-        OpenSession.last_seen_at > now - IDLE,
-        OpenSession.created_at > now - LONGEST,
-    )
-
-
-def _present(now: datetime) -> ColumnElement[bool]:
-    return or_(Membership.until.is_(None), Membership.until > now)
 
 
 def _people(session: Session, where: ColumnElement[bool] | None) -> tuple[PersonInfo, ...]:

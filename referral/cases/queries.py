@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, select
+from sqlalchemy import Integer, Select, select
 from sqlalchemy.orm import Session
 
 from referral.accounts.models import Organisation, Person
@@ -41,49 +42,51 @@ def case_for(
     NotFound
         If there is no such case, or the person has no part in it.
     """
-    rows = session.execute(
-        select(Case, CaseMember.role)
-        .join(CaseMember, CaseMember.case_id == Case.id)
-        .where(
-            Case.number == number,
-            CaseMember.person_id == person_id,
-            CaseMember.until.is_(None),
-        )
-        .order_by(CaseMember.since, CaseMember.id)
-    ).all()
-    if not rows:
+    read = _SEEN.read(session, number=number, person_id=person_id)
+    if not read["parts"]:
         raise NotFound("There is no such case.")
-    case = rows[0][0]
-    history, revision = case_history(session, case.id)
+    case = read["parts"][0]
+    history = _dated(read["entries"])
     state = state_of(each.happening for each in history)
     if now is not None:
         state = on_day(state, day_at(now, case.zone))
     return CaseAccess(
         case_id=case.id,
-        number=case.number,
+        number=number,
         horse_id=case.horse_id,
         jurisdiction=case.jurisdiction,
         zone=case.zone,
         actor_id=person_id,
-        roles=tuple(Role(row[1]) for row in rows),
+        roles=tuple(Role(each.role) for each in read["parts"]),
         state=state,
-        revision=revision,
+        revision=read["entries"][-1].seq if history else 0,
         history=history,
     )
 
 
-def case_history(session: Session, case_id: UUID) -> tuple[Sequence[Dated], int]:
-    """Return what happened on a case, in order, and the last entry's number."""
-    rows = _HISTORY.read(session, case_id=case_id)["entries"]
-    happened = [Dated(Happening(kind, role, said), on) for kind, role, said, on, _seq in rows]
-    return happened, rows[-1].seq if rows else 0
-
-
-_HISTORY = Together(
-    entries=select(Entry.kind, Entry.actor_role, Entry.content, Entry.happened_on, Entry.seq)
-    .where(Entry.case_id == asked_by("case_id"))
-    .order_by(Entry.seq)
+_PARTS = (
+    select(Case.id, Case.horse_id, Case.jurisdiction, Case.zone, CaseMember.role)
+    .join(CaseMember, CaseMember.case_id == Case.id)
+    .where(
+        Case.number == asked_by("number", Integer()),
+        CaseMember.person_id == asked_by("person_id"),
+        CaseMember.until.is_(None),
+    )
+    .order_by(CaseMember.since, CaseMember.id)
 )
+
+
+_SEEN = Together(
+    parts=_PARTS,
+    entries=select(Entry.kind, Entry.actor_role, Entry.content, Entry.happened_on, Entry.seq)
+    .where(Entry.case_id == _PARTS.with_only_columns(Case.id).limit(1).scalar_subquery())
+    .order_by(Entry.seq),
+)
+"""A case with what happened on it, for somebody who has a part in it; nothing for anybody else."""
+
+
+def _dated(entries: Iterable[Any]) -> Sequence[Dated]:
+    return [Dated(Happening(kind, role, said), on) for kind, role, said, on, _seq in entries]
 
 
 def case_state(session: Session, case_id: UUID) -> tuple[CaseState, int]:

@@ -6,7 +6,7 @@ tetanus vaccination asked for. All of it is worked out from the timeline's entri
 practice, no source). Nothing here reads a clock.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -79,11 +79,21 @@ def _support_limbs(entries: Sequence[Dated]) -> list[str | None]:
     return found
 
 
+_LAMENESS = frozenset({Move.RAISE_FLAG, Move.ANSWER_FLAG, Move.GRADE_LAMENESS})
+_DEVICES = frozenset({Move.RECORD_RESET, Move.STEP_DOWN, Move.RENEW_DEVICE})
+_TETANUS = frozenset({"sign", "tetanus", "medication"})
+
+
+def _of(kinds: frozenset[Move], entries: Sequence[Dated]) -> Iterator[tuple[int, Dated]]:
+    """Yield the entries of these kinds, each with its place among all."""
+    return (each for each in enumerate(entries) if each[1].happening.kind in kinds)
+
+
 def _not_bearing(entries: Sequence[Dated]) -> dict[str, int]:
     """Return each limb that bears no weight, and the place of the entry that first says so."""
     flags: dict[str, tuple[str, int]] = {}
     graded: dict[str, int] = {}
-    for place, each in enumerate(entries):
+    for place, each in _of(_LAMENESS, entries):
         facts = each.happening.facts
         match each.happening.kind:
             case Move.RAISE_FLAG if facts.get("sign") == "not_bearing_weight":
@@ -108,13 +118,13 @@ def _grade(graded: dict[str, int], facts: Mapping[str, object], place: int) -> N
 def _limbs_in_devices(entries: Sequence[Dated]) -> list[str]:
     resets: dict[int, tuple[int, Sequence[str]]] = {}
     reasoned: dict[str, int] = {}
-    for place, each in enumerate(entries):
+    for place, each in _of(_DEVICES, entries):
         facts = each.happening.facts
         if each.happening.kind == Move.RECORD_RESET:
             devices = facts.get("devices")
             worn = [str(limb) for limb in devices] if isinstance(devices, list) else []
             resets[int(str(facts["n"]))] = (place, worn)
-        elif each.happening.kind in (Move.STEP_DOWN, Move.RENEW_DEVICE):
+        else:
             reasoned[str(facts["limb"])] = place
     last = [resets[n] for n in sorted(resets)][-RESETS_IN_DEVICE:]
     if len(last) < RESETS_IN_DEVICE:
@@ -130,6 +140,8 @@ def _asks_tetanus(entries: Sequence[Dated]) -> bool:
     asked = False
     for each in entries:
         facts = each.happening.facts
+        if _TETANUS.isdisjoint(facts):
+            continue
         if facts.get("sign") == "penetrating_object":
             asked = True
         if facts.get("tetanus") not in (None, "not_known") or facts.get("medication") == "tetanus":

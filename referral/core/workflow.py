@@ -5,7 +5,7 @@ timeline by :func:`state_of`, so that a state is always something that somebody
 did on some day. Nothing here reads a clock or a database.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from types import SimpleNamespace
@@ -13,6 +13,7 @@ from typing import Any
 
 from referral.core.errors import WrongMove
 from referral.core.ground import SOLID, Moved, moved_ground
+from referral.core.laws import LAWS, Law
 from referral.core.moves import Move, Role, Stage
 
 __all__ = [
@@ -34,111 +35,26 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class Law:
-    """Who may make a move, from where, and what it leads to.
-
-    ``leads_to`` None leaves the stage as it is. ``pauses`` says that a live red
-    flag stops the move; recording what was seen or done is never stopped.
-    """
-
-    roles: frozenset[Role]
-    stages: frozenset[Stage]
-    leads_to: Stage | None = None
-    pauses: bool = False
-
-
-_V, _F, _A, _O, _C = Role.VET, Role.FARRIER, Role.APPRENTICE, Role.OWNER, Role.COORDINATOR
-_CLINICAL = frozenset({_V, _F})
-_LIVE = frozenset(set(Stage) - {Stage.NEW, Stage.CLOSED})
-_KNOWN = frozenset(set(Stage) - {Stage.NEW})
-_PLANNED = frozenset({Stage.PLANNING, Stage.MONITORING, Stage.REVIEW, Stage.AMENDED})
+_ROLES = frozenset(Role)
 _AGREED = frozenset({Stage.SIGNING, Stage.CONSENT})
 _UNDER_WAY = frozenset({Stage.REVIEW, Stage.AMENDED, Stage.SIGNING, Stage.CONSENT, Stage.FITTING})
-
-
-def _law(
-    roles: Iterable[Role],
-    stages: Iterable[Stage],
-    leads_to: Stage | None = None,
-    *,
-    pauses: bool = False,
-) -> Law:
-    return Law(frozenset(roles), frozenset(stages), leads_to, pauses)
-
-
-LAWS: Mapping[Move, Law] = {
-    Move.OPEN_CASE: _law({_V}, {Stage.NEW}, Stage.OPENED),
-    Move.ASK_EXAMINATION: _law({_F, _O}, {Stage.NEW}, Stage.ASKED),
-    Move.TAKE_UP: _law({_V}, {Stage.ASKED}, Stage.OPENED),
-    Move.TURN_DOWN: _law({_V}, {Stage.ASKED}, Stage.CLOSED),
-    Move.SEND_REFERRAL: _law(
-        {_V},
-        {Stage.OPENED, Stage.ASKED, Stage.QUESTION, Stage.PLANNING, Stage.MONITORING},
-        Stage.REFERRED,
-    ),
-    Move.ACKNOWLEDGE: _law({_F}, {Stage.REFERRED}, Stage.PLANNING),
-    Move.ASK_QUESTION: _law({_F}, {Stage.REFERRED, Stage.PLANNING, Stage.AMENDED}, Stage.QUESTION),
-    Move.ANSWER_QUESTION: _law({_V}, {Stage.QUESTION}, Stage.PLANNING),
-    Move.SUBMIT_PLAN: _law({_F}, _PLANNED, Stage.REVIEW, pauses=True),
-    Move.AGREE_PLAN: _law({_V}, {Stage.REVIEW}, Stage.SIGNING, pauses=True),
-    Move.AMEND_PLAN: _law({_V}, {Stage.REVIEW}, Stage.AMENDED, pauses=True),
-    Move.ACCEPT_AMENDMENT: _law({_F}, {Stage.AMENDED}, Stage.REVIEW, pauses=True),
-    Move.SEND_BACK: _law({_V}, {Stage.REVIEW}, Stage.PLANNING),
-    Move.SIGN_PLAN: _law({_F}, {Stage.SIGNING}, Stage.CONSENT, pauses=True),
-    Move.GIVE_CONSENT: _law({_O, _V, _F}, {Stage.CONSENT}, Stage.FITTING),
-    Move.DECLINE_CONSENT: _law({_O, _V, _F}, {Stage.CONSENT, Stage.FITTING}, Stage.PLANNING),
-    Move.RECORD_RESET: _law({_F}, {Stage.FITTING, Stage.CORRECTING}, Stage.COUNTERSIGN),
-    Move.COUNTERSIGN: _law({_V}, {Stage.COUNTERSIGN}, Stage.MONITORING),
-    Move.ASK_CORRECTION: _law({_V}, {Stage.COUNTERSIGN}, Stage.CORRECTING),
-    Move.SET_RECHECK: _law(_CLINICAL, _LIVE),
-    Move.BOOK_VISIT: _law({_V, _F, _C}, _LIVE),
-    Move.SET_LIMIT: _law({_V}, _LIVE),
-    Move.SET_PROBLEM: _law({_V}, _LIVE),
-    Move.ADD_FILM: _law({_V}, _LIVE),
-    Move.MEASURE_FILM: _law({_V}, _LIVE),
-    Move.ADD_PHOTO: _law({_V, _F, _A, _O}, _LIVE),
-    Move.MEASURE_PHOTO: _law(_CLINICAL, _LIVE),
-    Move.RECORD_READINGS: _law(_CLINICAL, _LIVE),
-    Move.ADD_OBSERVATION: _law({_V, _F, _A, _O}, _LIVE),
-    Move.ADD_CALL_NOTE: _law(_CLINICAL, _LIVE),
-    Move.CONFIRM_CALL_NOTE: _law(_CLINICAL, _LIVE),
-    Move.NOTE_MEDICATION: _law({_V}, _LIVE),
-    Move.GRADE_LAMENESS: _law({_V}, _LIVE),
-    Move.CHECK_AFTER_FITTING: _law({_V, _F, _O}, _LIVE),
-    Move.CHECK_SUPPORT_LIMB: _law({_V, _F, _O}, _LIVE),
-    Move.RECORD_EMERGENCY: _law(_CLINICAL, _KNOWN),
-    Move.STEP_DOWN: _law(_CLINICAL, _LIVE),
-    Move.RENEW_DEVICE: _law(_CLINICAL, _LIVE),
-    Move.ACKNOWLEDGE_CAUTION: _law(_CLINICAL, _LIVE),
-    Move.RAISE_FLAG: _law({_V, _F, _A, _O, _C}, _KNOWN),
-    Move.ANSWER_FLAG: _law({_V}, _KNOWN),
-    Move.JUDGE_AGAIN: _law(_CLINICAL, {Stage.REVIEW, Stage.AMENDED, *_AGREED}),
-    Move.INVITE: _law({_V, _F, _C}, _KNOWN),
-    Move.TAKE_INVITE_BACK: _law({_V, _F, _C}, _KNOWN),
-    Move.JOIN: _law({_V, _F, _A, _O, _C}, _KNOWN),
-    Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
-    Move.SIGN_SHEET: _law({_V}, _KNOWN),
-    Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
-    Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),
-}
-"""The legal moves. Everything that asks what may be done asks this table."""
+_LEADS_TO: Mapping[str, Stage | None] = {move.value: law.leads_to for move, law in LAWS.items()}
 
 TURN: Mapping[Stage, Role | None] = {
     Stage.NEW: None,
-    Stage.OPENED: _V,
-    Stage.ASKED: _V,
-    Stage.REFERRED: _F,
-    Stage.QUESTION: _V,
-    Stage.PLANNING: _F,
-    Stage.REVIEW: _V,
-    Stage.AMENDED: _F,
-    Stage.SIGNING: _F,
-    Stage.CONSENT: _O,
-    Stage.FITTING: _F,
-    Stage.COUNTERSIGN: _V,
-    Stage.CORRECTING: _F,
-    Stage.MONITORING: _F,
+    Stage.OPENED: Role.VET,
+    Stage.ASKED: Role.VET,
+    Stage.REFERRED: Role.FARRIER,
+    Stage.QUESTION: Role.VET,
+    Stage.PLANNING: Role.FARRIER,
+    Stage.REVIEW: Role.VET,
+    Stage.AMENDED: Role.FARRIER,
+    Stage.SIGNING: Role.FARRIER,
+    Stage.CONSENT: Role.OWNER,
+    Stage.FITTING: Role.FARRIER,
+    Stage.COUNTERSIGN: Role.VET,
+    Stage.CORRECTING: Role.FARRIER,
+    Stage.MONITORING: Role.FARRIER,
     Stage.CLOSED: None,
 }
 
@@ -257,22 +173,35 @@ def _folded(state: CaseState, happenings: Iterable[Happening]) -> CaseState:
 
 def _changes(state: CaseState, happening: Happening) -> dict[str, object]:
     """Return the fields that one more entry sets, each with its value."""
-    move, role, facts = Move(happening.kind), Role(happening.role), happening.facts
-    changes: dict[str, object] = {"vet_to_see": state.vet_to_see and role is not Role.VET}
-    stage = LAWS[move].leads_to or state.stage
+    facts, leads_to = happening.facts, _LEADS_TO.get(happening.kind)
+    if happening.kind not in _LEADS_TO or happening.role not in _ROLES:
+        message = f"No entry is a {happening.kind!r} by a {happening.role!r}."
+        raise ValueError(message)
+    changes: dict[str, object] = {}
+    if state.vet_to_see and happening.role == Role.VET:
+        changes["vet_to_see"] = False
     if facts.get("changes_basis") and state.stage in _UNDER_WAY:
         stage, left, moved = _on_moved_ground(state, facts)
-        changes |= {"left_at": left, "moved": moved}
-    elif LAWS[move].leads_to is not None or move is Move.JUDGE_AGAIN:
-        changes |= {"left_at": None, "moved": SOLID}
-    if move is Move.REOPEN and state.reset_n == 0:
-        stage = Stage.OPENED
-    if move is Move.JUDGE_AGAIN and stage in _AGREED:
-        stage = Stage.REVIEW
-    changes["stage"] = stage
-    changes |= _facts_change(state, move, facts)
-    changes |= _dates_change(facts)
+        changes |= {"stage": stage, "left_at": left, "moved": moved}
+    elif leads_to is not None or happening.kind == Move.JUDGE_AGAIN:
+        changes |= {
+            "stage": _led_to(state, happening.kind, leads_to),
+            "left_at": None,
+            "moved": SOLID,
+        }
+    if change := _CHANGE.get(happening.kind):
+        changes |= change(state, facts)
+    if not _DATES.isdisjoint(facts):
+        changes |= _dates_change(facts)
     return changes
+
+
+def _led_to(state: CaseState, kind: str, leads_to: Stage | None) -> Stage:
+    if kind == Move.REOPEN and state.reset_n == 0:
+        return Stage.OPENED
+    if kind == Move.JUDGE_AGAIN and state.stage in _AGREED:
+        return Stage.REVIEW
+    return leads_to or state.stage
 
 
 def _on_moved_ground(
@@ -285,24 +214,27 @@ def _on_moved_ground(
     return Stage.REVIEW, left, moved
 
 
-def _facts_change(state: CaseState, move: Move, facts: Mapping[str, object]) -> dict[str, object]:
-    match move:
-        case Move.SUBMIT_PLAN | Move.AMEND_PLAN:
-            return {"plan_n": int(str(facts["n"]))}
-        case Move.SEND_REFERRAL:
-            return {"referral_n": state.referral_n + 1}
-        case Move.RECORD_RESET:
-            return {"reset_n": int(str(facts["n"]))}
-        case Move.RAISE_FLAG:
-            return {"live_flags": state.live_flags | {str(facts.get("flag"))}}
-        case Move.ANSWER_FLAG:
-            flag = frozenset({str(facts.get("flag"))})
-            managed = _still_managed(state, flag, facts)
-            return {"live_flags": state.live_flags - flag, "managed": managed}
-        case Move.RECORD_EMERGENCY:
-            return {"vet_to_see": True}
-        case _:
-            return {}
+Change = Callable[[CaseState, Mapping[str, object]], dict[str, object]]
+
+
+def _answered(state: CaseState, facts: Mapping[str, object]) -> dict[str, object]:
+    flag = frozenset({str(facts.get("flag"))})
+    managed = _still_managed(state, flag, facts)
+    return {"live_flags": state.live_flags - flag, "managed": managed}
+
+
+_CHANGE: Mapping[str, Change] = {
+    Move.SUBMIT_PLAN: lambda _state, facts: {"plan_n": int(str(facts["n"]))},
+    Move.AMEND_PLAN: lambda _state, facts: {"plan_n": int(str(facts["n"]))},
+    Move.SEND_REFERRAL: lambda state, _facts: {"referral_n": state.referral_n + 1},
+    Move.RECORD_RESET: lambda _state, facts: {"reset_n": int(str(facts["n"]))},
+    Move.RAISE_FLAG: lambda state, facts: {
+        "live_flags": state.live_flags | {str(facts.get("flag"))}
+    },
+    Move.ANSWER_FLAG: _answered,
+    Move.RECORD_EMERGENCY: lambda _state, _facts: {"vet_to_see": True},
+}
+"""What else an entry sets, by its kind."""
 
 
 def _still_managed(
@@ -334,14 +266,16 @@ def on_day(state: CaseState, today: date) -> CaseState:
     return replace(state, live_flags=state.live_flags | over, managed=still)
 
 
+_DATES = frozenset({"due_on", "recheck_on", "recheck_owner"})
+
+
 def _dates_change(facts: Mapping[str, object]) -> dict[str, object]:
-    due, recheck, owner = facts.get("due_on"), facts.get("recheck_on"), facts.get("recheck_owner")
-    changes: dict[str, object] = {}
-    if due:
-        changes["due_on"] = date.fromisoformat(str(due))
-    if recheck:
-        changes["recheck_on"] = date.fromisoformat(str(recheck))
-    if owner:
+    changes: dict[str, object] = {
+        name: date.fromisoformat(str(facts[name]))
+        for name in ("due_on", "recheck_on")
+        if facts.get(name)
+    }
+    if owner := facts.get("recheck_owner"):
         changes["recheck_owner"] = str(owner)
     return changes
 

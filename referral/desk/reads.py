@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import Integer, bindparam, func, select
+from sqlalchemy import Integer, func, select
 
 from referral.assessments.queries import select_assessments, select_photos
 from referral.cases.invitations import select_invitations
@@ -80,9 +80,9 @@ CASE_PAGE = Together(
     noted=_NOTED,
     entries=_NEWEST,
     texts=select_texts(_SHOWN),
-    plans=select_plans(CASE).where(PlanRow.n > bindparam("plans_after", type_=Integer())),
+    plans=select_plans(CASE).where(PlanRow.n > asked_by("plans_after", Integer())),
     acknowledged=select_acknowledging(CASE),
-    resets=select_resets(CASE).where(Reset.n > bindparam("resets_after", type_=Integer())),
+    resets=select_resets(CASE).where(Reset.n > asked_by("resets_after", Integer())),
     sheets=_NEW_SHEETS,
     sheet_count=select(func.count(Sheet.id).label("n")).where(Sheet.case_id == CASE),
     signatures=select_signatures(select(_ids(_NEW_SHEETS, Sheet.id).subquery())),

@@ -1,16 +1,20 @@
 """How long a long case's page takes beside its own SQL, and what a hundred thousand cases cost."""
 
 import http.client
+import json
+import multiprocessing
 import subprocess
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
+from multiprocessing.connection import Connection
 from typing import Any
+from urllib.parse import quote
 
 import flask
+import waitress  # type: ignore[import-untyped]
 from sqlalchemy import event, insert
 from sqlalchemy.engine import Engine
 
@@ -44,11 +48,16 @@ ROUND: tuple[Told, ...] = (
 
 Statement = tuple[str, Any]
 
-PLAIN = (
-    "{% for rows in found %}<table>{% for row in rows %}<tr>"
-    "{% for value in row %}<td>{{ value }}</td>{% endfor %}</tr>{% endfor %}</table>{% endfor %}"
-)
-"""A page's rows as a plain table each."""
+BARE = {
+    "nothing": "",
+    "what came as it came": "{{ found }}",
+    "its rows": (
+        "{% for rows in tables %}<table>{% for row in rows %}<tr>"
+        "{% for value in row %}<td>{{ value }}</td>{% endfor %}</tr>{% endfor %}</table>"
+        "{% endfor %}"
+    ),
+}
+"""What bare pages make of the rows: each by what it prints."""
 
 
 def page_figures() -> Mapping[str, str]:
@@ -62,24 +71,21 @@ def page_figures() -> Mapping[str, str]:
 
 
 def _case_figures(desk: Desk, get: Callable[[str], bytes]) -> Mapping[str, str]:
-    database = desk.place.database
-    asked = _asked(database.engine, lambda: _read_case(desk))
-    bare, plain = (_page_of(database, asked, words).test_client() for words in ("", PLAIN))
-    page_ms, bare_ms, plain_ms = medians_ms(
-        [
-            lambda: get(f"/cases/{desk.place.access.number}"),
-            lambda: bare.get("/"),
-            lambda: plain.get("/"),
-        ],
-        AT_MOST,
-    )
+    asked = _asked(desk.place.database.engine, lambda: _read_case(desk))
+    with _bare(desk.place.database, asked) as get_bare:
+        page_ms, *bare_ms = medians_ms(
+            [
+                lambda: get(f"/cases/{desk.place.access.number}"),
+                *(partial(get_bare, f"/{name}") for name in BARE),
+            ],
+            AT_MOST,
+        )
+    bare = dict(zip(BARE, bare_ms, strict=True))
     return {
         f"statements for a case page with {RESETS} resets": f"{len(asked)}",
-        "a page of the same SQL that prints nothing": f"{bare_ms:.1f} ms",
-        "a page of the same SQL that prints its rows": f"{plain_ms:.1f} ms",
-        f"the case page with {RESETS} resets, over HTTP": f"{page_ms:.1f} ms",
-        "the case page over that which prints nothing": f"{page_ms / bare_ms:.2f}",
-        "the case page over that which prints its rows": f"{page_ms / plain_ms:.2f}",
+        f"the case page with {RESETS} resets": f"{page_ms:.1f} ms",
+        **{f"a page of the same SQL that prints {n}": f"{ms:.1f} ms" for n, ms in bare.items()},
+        **{f"over that which prints {n}": f"{page_ms / ms:.2f}" for n, ms in bare.items()},
     }
 
 
@@ -127,33 +133,50 @@ def _asked(engine: Engine, act: Callable[[], None]) -> list[Statement]:
     return asked
 
 
-def _page_of(database: Database, asked: list[Statement], words: str) -> flask.Flask:
-    """Return an app whose one page runs these statements and prints them by a template."""
-    app = flask.Flask("bare")
+@contextmanager
+def _bare(database: Database, asked: Sequence[Statement]) -> Iterator[Callable[[str], bytes]]:
+    """Serve bare pages of these statements as an instance is served: by a process of their own."""
+    here, there = multiprocessing.Pipe()
+    serving = multiprocessing.get_context("spawn").Process(
+        target=_serve_bare, args=(database.url, asked, there), daemon=True
+    )
+    serving.start()
+    line = http.client.HTTPConnection("localhost", here.recv(), timeout=60)
+    yield lambda path: _page(line, quote(path))
+    line.close()
+    serving.terminate()
 
-    @app.get("/")
-    def page() -> str:
+
+def _serve_bare(url: str, asked: Sequence[Statement], told: Connection) -> None:
+    app, database = flask.Flask("bare"), Database(url)
+
+    @app.get("/<name>")
+    def page(name: str) -> str:
         with database.engine.connect() as connection:
             found = [connection.exec_driver_sql(*each).fetchall() for each in asked]
-        return flask.render_template_string(words, found=found)
+        tables = [rows for each in found for rows in _tables(each)] if "rows" in name else ()
+        return flask.render_template_string(BARE[name], found=found, tables=tables)
 
-    return app
+    server = waitress.create_server(app, host="localhost", port=0)
+    told.send(server.effective_port)
+    server.run()
 
 
-@dataclass(frozen=True, slots=True)
-class _Visitor:
-    """Somebody signed in, over one connection that stays open."""
+def _page(
+    line: http.client.HTTPConnection, path: str, headers: Mapping[str, str] | None = None
+) -> bytes:
+    line.request("GET", path, headers=headers or {})
+    answer = line.getresponse()
+    page = answer.read()
+    if answer.status != http.client.OK:
+        raise RuntimeError(f"{path} answered {answer.status}.")
+    return page
 
-    line: http.client.HTTPConnection
-    token: str
 
-    def get(self, path: str) -> bytes:
-        self.line.request("GET", path, headers={"Cookie": f"{COOKIE}={self.token}"})
-        answer = self.line.getresponse()
-        page = answer.read()
-        if answer.status != http.client.OK:
-            raise RuntimeError(f"{path} answered {answer.status}.")
-        return page
+def _tables(found: Sequence[Any]) -> Iterator[Sequence[Any]]:
+    """Yield the rows that came as rows, and those of each list that came as JSON."""
+    written = [each for row in found for each in row if str(each).startswith("[")]
+    yield from map(json.loads, written) if written else [found]
 
 
 @contextmanager
@@ -166,7 +189,8 @@ def _served(desk: Desk) -> Iterator[Callable[[str], bytes]]:
             lines = iter(process.stdout.readline, "") if process.stdout else iter(())
             port = int(next(each for each in lines if "http://" in each).rpartition(":")[2])
             line = http.client.HTTPConnection("localhost", port, timeout=60)
-            yield _Visitor(line, _token(desk)).get
+            signed_in = {"Cookie": f"{COOKIE}={_token(desk)}"}
+            yield lambda path: _page(line, path, signed_in)
             line.close()
         finally:
             process.terminate()

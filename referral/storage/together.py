@@ -43,9 +43,9 @@ Convert = Callable[[Any], Any]
 Placed = Sequence[tuple[int, Convert]]
 
 
-def asked_by(name: str) -> BindParameter[UUID]:
-    """Return the place in a read that an id is put in under this name."""
-    return bindparam(name, type_=Uuid())
+def asked_by(name: str, kind: TypeEngine[Any] | None = None) -> BindParameter[Any]:
+    """Return the place in a read that a value, an id if nothing is said, is put in under a name."""
+    return bindparam(name, None, type_=kind or Uuid())
 
 
 class Together:
@@ -57,17 +57,57 @@ class Together:
 
     def __init__(self, **reads: Rows) -> None:
         self.reads = reads
-        self._made: dict[str, tuple[Rows, list[_Part]]] = {}
+        self._made: dict[str, tuple[_Asking, list[_Part]]] = {}
 
     def read(self, session: Session, **asked: object) -> Mapping[str, Sequence[Any]]:
         """Return each read's rows in its order; a row has the names of the columns selected."""
         dialect = session.get_bind().dialect
         if dialect.name not in self._made:
             parts = [_part(name, read, dialect) for name, read in self.reads.items()]
-            self._made[dialect.name] = select(*(part.listed for part in parts)), parts
-        statement, parts = self._made[dialect.name]
-        found = session.execute(statement, asked).one()
+            asking = _Asking(select(*(part.listed for part in parts)), dialect)
+            self._made[dialect.name] = asking, parts
+        asking, parts = self._made[dialect.name]
+        found = asking.row(session, asked)
         return {part.name: part.rows(text) for part, text in zip(parts, found, strict=True)}
+
+
+class _Asking:
+    """A statement as the driver takes it, written out once.
+
+    Over two dozen tables it is long, and the library would take as long to find what it wrote
+    out before as the database takes to answer.
+    """
+
+    def __init__(self, statement: Rows, dialect: Dialect) -> None:
+        compiled = statement.compile(dialect=dialect, compile_kwargs={"render_postcompile": True})
+        self._text = str(compiled)
+        self._order = compiled.positiontup
+        self._given = {
+            name: place.type.dialect_impl(dialect).bind_processor(dialect)
+            for name, place in compiled.binds.items()
+        }
+        self._values = self._as_given(compiled.params)
+        self._asked_by = frozenset(
+            name for name, place in compiled.binds.items() if not place.unique
+        )
+
+    def row(self, session: Session, asked: Mapping[str, object]) -> Sequence[Any]:
+        """Return the one row of the answer."""
+        if asked.keys() != self._asked_by:
+            message = f"The read is asked by {', '.join(sorted(self._asked_by))}."
+            raise TypeError(message)
+        values: Any = {**self._values, **self._as_given(asked)}
+        if self._order is not None:
+            values = tuple(values[name] for name in self._order)
+        session.flush()
+        return session.connection().exec_driver_sql(self._text, values).one()
+
+    def _as_given(self, values: Mapping[str, Any]) -> dict[str, Any]:
+        """Return values as the driver takes them."""
+        return {
+            name: given(value) if (given := self._given.get(name)) else value
+            for name, value in values.items()
+        }
 
 
 @dataclass(frozen=True, slots=True)
