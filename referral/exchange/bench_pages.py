@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import quote
 
 import flask
-import waitress  # type: ignore[import-untyped]
+import waitress  # type: ignore[import-untyped]  # the library has no types
 from sqlalchemy import event, insert
 from sqlalchemy.engine import Engine
 

@@ -41,5 +41,5 @@ def test_a_reset_more_is_no_statement_more(story):
     story.agree(2)
     story.fit(2)
     story.countersign(2)
-    # the case as one may see it, its history, and everything that the page shows
-    assert len(statements(story)) == len(once) == 3
+    # the case as one may see it with its history, and everything that the page shows
+    assert len(statements(story)) == len(once) == 2
