@@ -12,7 +12,7 @@ from referral.core.measure.external import GUIDES, external_guides
 from referral.core.measure.readings import Measured, Reading
 from referral.errors import NotFound
 from referral.films.models import Film
-from referral.films.queries import films_of, reading_sets
+from referral.films.queries import pictures_of, reading_sets
 from referral.storage.together import CaseId
 
 
@@ -67,7 +67,7 @@ def assessment_of(session: Session, case_id: UUID, assessment_id: UUID) -> Asses
     film = min(films, key=lambda each: each[0])[1] if films else Measured()
     outside = tuple(
         each
-        for each in films_of(session, case_id)
+        for each in pictures_of(session, case_id)
         if each.limb == row.limb and each.taken_on == row.seen_on and each.view.endswith("_photo")
     )
     taken = tuple(

@@ -13,7 +13,7 @@ from typing import Any
 
 from referral.core.errors import WrongMove
 from referral.core.ground import SOLID, Moved, moved_ground
-from referral.core.moves import Move, Role, Stage
+from referral.core.moves import ABOUT_THE_RECORD, Move, Role, Stage
 
 __all__ = [
     "LAWS",
@@ -119,6 +119,9 @@ LAWS: Mapping[Move, Law] = {
     Move.JOIN: _law({_V, _F, _A, _O, _C}, _KNOWN),
     Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
     Move.SIGN_SHEET: _law({_V}, _KNOWN),
+    Move.ERASE: _law({_V, _C}, _KNOWN),
+    Move.PLACE_HOLD: _law({_V, _C}, _KNOWN),
+    Move.LIFT_HOLD: _law({_V, _C}, _KNOWN),
     Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
     Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),
 }
@@ -258,6 +261,8 @@ def _folded(state: CaseState, happenings: Iterable[Happening]) -> CaseState:
 def _changes(state: CaseState, happening: Happening) -> dict[str, object]:
     """Return the fields that one more entry sets, each with its value."""
     move, role, facts = Move(happening.kind), Role(happening.role), happening.facts
+    if move in ABOUT_THE_RECORD:
+        return {}
     changes: dict[str, object] = {"vet_to_see": state.vet_to_see and role is not Role.VET}
     stage = LAWS[move].leads_to or state.stage
     if facts.get("changes_basis") and state.stage in _UNDER_WAY:

@@ -44,6 +44,7 @@ def film_lines(films: Iterable[Any]) -> tuple[FilmLine, ...]:
             taken_on=film.taken_on,
             is_measured=film.is_measured,
             scale_state=film.scale_state,
+            erased=film.erased,
         )
         for film in films
     )
@@ -228,6 +229,7 @@ def sheet_lines(sheets: Iterable[Any], signatures: Iterable[Any]) -> tuple[Sheet
             signed_by=tuple(signed.get(each.id, ())),
             is_complete=len(signed.get(each.id, ())) >= len(SIGNERS[SheetKind(each.kind)]),
             is_replaced=each.replaced_by is not None,
+            erased=each.erased,
         )
         for each in sheets
     )

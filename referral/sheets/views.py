@@ -10,6 +10,7 @@ from flask.typing import ResponseReturnValue
 
 from referral.accounts.idempotency import done_before
 from referral.accounts.second_factor import Given, authorise
+from referral.cases.erasures import refuse_erased
 from referral.cases.visit import (
     Visit,
     based_on,
@@ -354,5 +355,6 @@ def _bytes(number: int, sheet_id: UUID) -> tuple[bytes, str]:
         found = [each for each in mine if each.sheet_id == sheet_id]
         if not found:
             raise
+        refuse_erased(found[0].erased, "sheet")
         digest, kind = found[0].pdf_sha256, found[0].kind
     return wired.blobs.get(digest), kind

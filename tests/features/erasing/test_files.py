@@ -1,0 +1,377 @@
+"""Films and sheets erased: their files, what stays of them, and what anything else still uses."""
+
+import io
+import json
+import os
+from dataclasses import replace
+from datetime import timedelta
+
+import pikepdf
+import pytest
+from sqlalchemy import delete, func, select, update
+
+from referral.accounts.models import Organisation
+from referral.cases.holds import lift_hold, place_hold
+from referral.cases.models import CaseMember, Entry, Erasure
+from referral.core.workflow import Move, Role
+from referral.erasing.checking import check_record
+from referral.erasing.files import NAMINGS, wanted_files
+from referral.erasing.gathering import FILM, SHEET, what_goes
+from referral.erasing.service import Erase, check_erasable, erase
+from referral.erasing.sweeping import SETTLED, SWEEP_FILES, file_sweeper
+from referral.errors import Invalid, NotAllowed, NotFound, WrongState
+from referral.films.models import Film, ReadingRow
+from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
+from referral.sheets.models import Sheet, SheetProposal, Signature
+from referral.sheets.queries import issued_lookup
+from referral.sheets.verify import verify_pdf
+from referral.storage.db import Base
+from referral.storage.decode.film import read_apart
+from referral.storage.ids import new_id
+from referral.storage.jobs import Job, Worker
+from tests.factories import a_case, a_person
+from tests.features.resets.story import a_story
+
+WHY = "The owner asked for it"
+
+
+@pytest.fixture
+def filmed(database, tmp_path):
+    """A case with a film that was measured and referred."""
+    story = a_story(database, tmp_path)
+    story.refer(with_film=True)
+    settle(story)
+    return story
+
+
+@pytest.fixture
+def story(database, tmp_path):
+    """A case with a film, an agreed plan that both signed, and nothing waiting to be signed."""
+    story = a_story(database, tmp_path)
+    story.refer(with_film=True)
+    story.submit()
+    story.agree(1)
+    settle(story)
+    return story
+
+
+def settle(story):
+    """Let every file be so old that nobody can be about to name it."""
+    for path in story.office.blobs.folder.glob("*/*"):
+        os.utime(path, (0, 0))
+
+
+def film_of(story):
+    with story.database.reading() as session:
+        return session.scalars(select(Film)).one()
+
+
+def erased(story, what, subject_id, who="vet", why=WHY):
+    story.move(minutes=1)
+    with story.database.transaction() as session:
+        command = Erase(what, subject_id, why, story.today)
+        access = story.access(session, who)
+        return erase(session, access, story.office.blobs, command, story.now)
+
+
+def work(story):
+    sweeper = file_sweeper(story.database, story.office.blobs, lambda: story.now)
+    return Worker(story.database, {SWEEP_FILES: sweeper}, lambda: story.now).run_waiting()
+
+
+def faults(story):
+    with story.database.reading() as session:
+        return check_record(session, story.office.blobs).faults
+
+
+def stored(story):
+    return {path.name for path in story.office.blobs.folder.glob("*/*")}
+
+
+def count(story, *what):
+    with story.database.reading() as session:
+        return [session.scalar(select(func.count()).select_from(each)) for each in what]
+
+
+def test_a_film_goes_with_its_picture_and_its_numbers_stay(filmed):
+    film = film_of(filmed)
+    before = count(filmed, ReadingRow)
+    going = erased(filmed, FILM, film.id)
+    files = {film.original_sha256, film.picture_sha256}
+    assert {each.digest for each in going.files} == files <= stored(filmed)
+    assert [f"file {each}" in " ".join(faults(filmed)) for each in sorted(files)] == [True, True]
+    assert work(filmed) == 1
+    assert not files & stored(filmed)
+    assert faults(filmed) == ()
+    assert count(filmed, ReadingRow) == before
+    assert film_of(filmed).original_name == ""
+    assert film_of(filmed).original_sha256 == film.original_sha256
+
+
+def test_what_stays_says_who_when_and_why_in_a_row_and_in_the_timeline(filmed):
+    film = film_of(filmed)
+    erased(filmed, FILM, film.id)
+    with filmed.database.reading() as session:
+        row = session.scalars(select(Erasure)).one()
+        entry = session.scalars(select(Entry).where(Entry.kind == Move.ERASE.value)).one()
+        state = filmed.access(session, "vet").state
+    assert (row.what, row.subject_id, row.why) == (FILM, film.id, WHY)
+    assert (row.erased_by, row.erased_at) == (filmed.cast.vet.id, filmed.now)
+    assert entry.reference == row.id
+    assert entry.content["files"] == row.files
+    assert entry.content["why"].keys() == {"sha256"}
+    assert state.task == "Write the plan"
+
+
+def test_a_film_that_was_erased_is_measured_by_nobody_and_its_plan_stays_agreed(story):
+    film = film_of(story)
+    erased(story, FILM, film.id)
+    with story.database.transaction() as session:
+        placed = MeasureFilm(film.id, {"toe": [1.0, 1.0]}, None, story.today)
+        with pytest.raises(NotFound, match="was erased on 25 Nov 2026"):
+            measure_film(session, story.access(session, "vet"), placed, story.now)
+    story.fit(1)
+    (limb,) = sheet_content(story, "as_fitted")["limbs"]
+    assert limb["film"] is None
+    assert limb["film_absent"].endswith("was erased on 25 Nov 2026; the readings stand.")
+    story.countersign(1)
+    work(story)
+    assert faults(story) == ()
+
+
+def sheet_content(story, kind):
+    with story.database.reading() as session:
+        digest = session.scalar(
+            select(Sheet.snapshot_sha256).where(Sheet.kind == kind).order_by(Sheet.made_at.desc())
+        )
+    return json.loads(story.office.blobs.get(digest))
+
+
+def test_what_would_go_names_the_sheet_that_still_prints_the_film(story):
+    film, sheet = film_of(story), story.latest("agreed_plan")
+    with story.database.reading() as session:
+        case_id = story.access(session, "vet").case_id
+        going = what_goes(session, case_id, story.office.blobs, FILM, film.id)
+    (printed,) = [each for each in going.stays if "printed" in each]
+    assert printed == (
+        f"Also printed on the signed agreed plan of 25 Nov 2026 ({sheet.sheet_id}), "
+        "which is not erased by this."
+    )
+    assert [each.is_kept for each in going.files] == [False, False]
+
+
+def test_the_same_file_on_another_case_stays_and_is_served_there(filmed):
+    film = film_of(filmed)
+    blobs = filmed.office.blobs
+    with filmed.database.transaction() as session:
+        other = replace(filmed, number=a_case(session, filmed.cast, filmed.now))
+        data = blobs.get(film.original_sha256)
+        read = read_apart(data, "film.dcm")
+        taken = TakenHow("RF", "lateromedial", filmed.today, "before", "no")
+        command = AddFilm(film.original_sha256, "film.dcm", read, taken, filmed.today)
+        twin = add_film(session, other.access(session, "vet"), blobs, command, filmed.now)
+    settle(filmed)
+    going = erased(filmed, FILM, film.id)
+    assert [each.is_kept for each in going.files] == [True, True]
+    work(filmed)
+    assert {film.original_sha256, film.picture_sha256} <= stored(filmed)
+    assert faults(filmed) == ()
+    erased(other, FILM, twin)
+    other.move(minutes=1)
+    work(other)
+    assert not {film.original_sha256, film.picture_sha256} & stored(filmed)
+
+
+def test_a_sheet_goes_in_every_state_it_had_and_says_to_a_copy_that_it_was_issued_here(story):
+    sheet = story.latest("agreed_plan")
+    copy = story.office.blobs.get(sheet.pdf_sha256)
+    with story.database.reading() as session:
+        named = set(session.scalars(select(Signature.pdf_sha256)))
+        named |= set(session.scalars(select(Sheet.snapshot_sha256)))
+    going = erased(story, SHEET, sheet.sheet_id)
+    work(story)
+    assert named <= {each.digest for each in going.files}
+    assert len(going.files) == len(named) + 1  # and the draft that the vet looked at
+    assert stored(story) == {film_of(story).original_sha256, film_of(story).picture_sha256}
+    assert faults(story) == ()
+    authority = story.office.authority
+    with story.database.reading() as session:
+        withdrawn, look = authority.crl(story.now), issued_lookup(session)
+        answer = verify_pdf(copy, authority.root_pem, withdrawn, look, story.now)
+    assert answer.exit_status == 0
+    assert answer.issued_here
+    assert answer.erased == story.now.isoformat()
+    assert "erased here on 25 Nov 2026" in " ".join(answer.says)
+
+
+def test_no_text_of_an_erased_sheet_is_left_in_the_store(story):
+    sheet = story.latest("agreed_plan")
+    with pikepdf.open(io.BytesIO(story.office.blobs.get(sheet.pdf_sha256))) as pdf:
+        (attached,) = pdf.attachments.values()
+        content = attached.get_file().read_bytes()
+    assert b"It is what this foot allows" not in content  # a plan's words are not printed
+    horse = b"Marrow"
+    assert horse in content
+    erased(story, SHEET, sheet.sheet_id)
+    work(story)
+    for path in story.office.blobs.folder.glob("*/*"):
+        assert horse not in path.read_bytes()
+
+
+def test_a_sheet_that_waits_for_its_second_signature_is_not_erased(story):
+    story.fit(1)
+    sheet = story.latest("as_fitted")
+    with pytest.raises(WrongState, match="waits for its second signature"):
+        erased(story, SHEET, sheet.sheet_id)
+    story.countersign(1)
+    erased(story, SHEET, sheet.sheet_id)
+
+
+def test_drafts_that_wait_to_be_signed_go_with_whatever_is_erased(story):
+    _draft, digest = story.propose_reset(replace(story.fitted(1)))
+    settle(story)
+    going = erased(story, FILM, film_of(story).id)
+    assert going.drafts == 1
+    work(story)
+    assert count(story, SheetProposal) == [0]
+    assert digest not in stored(story)
+
+
+def test_a_held_case_erases_nothing_until_the_hold_is_lifted(filmed):
+    film = film_of(filmed)
+    with filmed.database.transaction() as session:
+        vet = filmed.access(session, "vet")
+        place_hold(session, vet, "A claim by the insurer", filmed.today, filmed.now)
+    with pytest.raises(WrongState, match=r"Under legal hold since 25 Nov 2026, by .*insurer"):
+        erased(filmed, FILM, film.id)
+    assert count(filmed, Erasure) == [0]
+    with filmed.database.transaction() as session:
+        vet = filmed.access(session, "vet")
+        with pytest.raises(Invalid, match="It is held already"):
+            place_hold(session, vet, "Again", filmed.today, filmed.now)
+        lift_hold(session, vet, "The claim is settled", filmed.today, filmed.now)
+        with pytest.raises(Invalid, match="not under legal hold"):
+            lift_hold(session, vet, "Again", filmed.today, filmed.now)
+    erased(filmed, FILM, film.id)
+    work(filmed)
+    assert faults(filmed) == ()
+
+
+def test_only_the_vet_and_a_coordinator_of_the_practice_who_is_on_the_case_erase(filmed):
+    film = film_of(filmed)
+    for who in ("farrier", "owner"):
+        with pytest.raises(NotAllowed, match="Only the case’s vet"):
+            erased(filmed, FILM, film.id, who)
+    for organisation, may in ((filmed.cast.forge_id, False), (filmed.cast.practice_id, True)):
+        coordinator = on_the_case(filmed, organisation)
+        with filmed.database.reading() as session:
+            access = replace(filmed.access(session, "vet"), actor_id=coordinator)
+            access = replace(access, roles=(Role.COORDINATOR,))
+            if may:
+                check_erasable(session, access, filmed.office.blobs, FILM, film.id)
+            else:
+                with pytest.raises(NotAllowed, match="Only the case’s vet"):
+                    check_erasable(session, access, filmed.office.blobs, FILM, film.id)
+
+
+def on_the_case(story, organisation_id):
+    with story.database.transaction() as session:
+        organisation = session.get(Organisation, organisation_id)
+        person = a_person(session, "coordinator", organisation, now=story.now)
+        row = CaseMember(
+            id=new_id(story.now),
+            case_id=story.access(session, "vet").case_id,
+            person_id=person.id,
+            organisation_id=organisation_id,
+            role="coordinator",
+            since=story.now,
+        )
+        session.add(row)
+        return person.id
+
+
+def test_a_second_erasure_and_one_without_a_reason_are_refused(filmed):
+    film = film_of(filmed)
+    with pytest.raises(Invalid, match="Say why"):
+        erased(filmed, FILM, film.id, why=" ")
+    erased(filmed, FILM, film.id)
+    with pytest.raises(Invalid, match="erased already, on 25 Nov 2026"):
+        erased(filmed, FILM, film.id)
+    with pytest.raises(NotFound):
+        erased(filmed, SHEET, film.id)
+    assert count(filmed, Erasure) == [1]
+
+
+def test_a_file_that_was_just_put_waits_and_goes_with_the_next_sweep(filmed):
+    film = film_of(filmed)
+    fresh = filmed.now.timestamp()
+    for digest in (film.original_sha256, film.picture_sha256):
+        os.utime(filmed.office.blobs.folder / digest[:2] / digest, (fresh, fresh))
+    erased(filmed, FILM, film.id)
+    work(filmed)
+    assert film.original_sha256 in stored(filmed)
+    filmed.move(seconds=SETTLED.total_seconds() + 70)
+    assert work(filmed) == 1
+    assert film.original_sha256 not in stored(filmed)
+
+
+def test_a_crash_while_a_file_is_taken_away_neither_keeps_nor_loses_one(story):
+    film, sheet = film_of(story), story.latest("agreed_plan")
+    folder = story.office.blobs.folder
+    for digest in (film.original_sha256, sheet.pdf_sha256):
+        (folder / digest[:2] / digest).rename(folder / digest[:2] / f"{digest}.going")
+    half = folder / film.original_sha256[:2] / "tmpabc"
+    half.write_bytes(b"half")
+    settle(story)
+    erased(story, FILM, film.id)
+    work(story)
+    assert sheet.pdf_sha256 in stored(story)
+    assert not any("." in name or len(name) != 64 for name in stored(story))
+    assert faults(story) == ()
+
+
+def test_a_tombstone_without_its_entry_and_an_entry_without_its_tombstone_are_found(filmed):
+    erased(filmed, FILM, film_of(filmed).id)
+    work(filmed)
+    with filmed.database.transaction() as session:
+        session.execute(update(Erasure).values(files=[]))
+    assert faults(filmed) == (
+        "case 1: a film of LF, taken 25 Nov 2026 was erased, and its entry says something else",
+    )
+    with filmed.database.transaction() as session:
+        session.execute(delete(Erasure))
+    said = " ".join(faults(filmed))
+    assert "an entry says that a film of LF, taken 25 Nov 2026 was erased, and nothing" in said
+    assert "the original of film" in said
+
+
+def test_every_column_that_holds_a_file_is_named(story):
+    named = {f"{each.digest.class_.__tablename__}.{each.digest.key}" for each in NAMINGS}
+    hashes = {
+        f"{table.name}.{column.name}"
+        for table in Base.metadata.sorted_tables
+        for column in table.columns
+        if column.name.endswith("sha256")
+    }
+    assert hashes - named == NO_FILES
+    with story.database.reading() as session:
+        assert wanted_files(session) < stored(story)
+
+
+NO_FILES = {
+    "idempotency_key.body_sha256", "judgement.basis_sha256", "judgement.rulebook_sha256",
+    "review.seen_sha256", "session.token_sha256", "sheet_proposal.subject_sha256",
+    "sign_in.address_sha256", "sign_in.email_sha256",
+}  # fmt: skip
+"""Hashes of what is no file of the store."""
+
+
+def test_work_that_fails_often_is_put_off_and_never_given_up(filmed):
+    erased(filmed, FILM, film_of(filmed).id)
+    sweeper = file_sweeper(filmed.database, filmed.office.blobs, lambda: filmed.now)
+    with filmed.database.transaction() as session:
+        session.execute(delete(Job))
+        sweeper.give_up({})(session)
+    with filmed.database.reading() as session:
+        job = session.scalars(select(Job)).one()
+    assert (job.kind, job.run_after) == (SWEEP_FILES, filmed.now + timedelta(days=1))
