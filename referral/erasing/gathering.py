@@ -30,7 +30,7 @@ WORDS, FILM, SHEET = "words", "film", "sheet"
 BACKUPS = "Copies that people took, and backups made before now, are out of reach."
 ENTRY_STAYS = "The entry stays: its day, who wrote it, its closed answers, the hash of the words."
 NUMBERS_STAY = (
-    "Its scale, its landmarks and what was read off it ({} times) stay as numbers of the record; "
+    "Its scale, its landmarks and its readings (sets of them: {}) stay as numbers of the record; "
     "nobody can measure it again."
 )
 COPIES_TOLD = (
@@ -154,7 +154,7 @@ def _film(session: Session, case_id: UUID, blobs: BlobStore, film_id: UUID) -> G
 
 def _sheet(session: Session, case_id: UUID, blobs: BlobStore, sheet_id: UUID) -> Going:
     view = sheet_of(session, case_id, sheet_id)
-    title = TITLES[SheetKind(view.kind)].lower()
+    title = TITLES[SheetKind(view.kind)]
     named = files_of(session, sheet_id)
     drafts = [
         Named("the sheet before it was signed", case_id, sheet_id, digest, None)
@@ -163,7 +163,7 @@ def _sheet(session: Session, case_id: UUID, blobs: BlobStore, sheet_id: UUID) ->
     return Going(
         what=SHEET,
         subject_id=sheet_id,
-        said=f"the signed {title} of {day(view.made_at)}",
+        said=f"the signed sheet “{title}” of {day(view.made_at)}",
         words=(),
         places=(),
         files=_files(session, blobs, [*named, *drafts], sheet_id),
@@ -191,9 +191,15 @@ def _files(
     first = {each.digest: each.says for each in reversed(named)}
     kept = used_beside(session, subject_id, first)
     return tuple(
-        FileGoing(says, digest, blobs.size_of(digest), digest in kept)
+        FileGoing(_plainly(says), digest, blobs.size_of(digest), digest in kept)
         for digest, says in sorted(first.items(), key=lambda each: (each[1], each[0]))
     )
+
+
+def _plainly(says: str) -> str:
+    """Return what a file is where its film or sheet is not named by its id."""
+    plain = says.removesuffix(" as")
+    return plain.replace(" of film", " of the film").replace(" of sheet", " of the sheet")
 
 
 def _drafts(session: Session, case_id: UUID) -> int:
@@ -211,7 +217,7 @@ def _printed_on(
         .order_by(Sheet.made_at)
     )
     return tuple(
-        f"{how} on the signed {TITLES[SheetKind(sheet.kind)].lower()} of {day(sheet.made_at)} "
+        f"{how} on the signed sheet “{TITLES[SheetKind(sheet.kind)]}” of {day(sheet.made_at)} "
         f"({sheet.id}), which is not erased by this."
         for sheet in sheets
         if _holds(blobs, sheet.snapshot_sha256, texts)

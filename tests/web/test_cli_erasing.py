@@ -57,9 +57,9 @@ def test_without_yes_it_is_only_said_what_would_go(story, capsys):
     said = capsys.readouterr().out
     size = story.office.blobs.size_of(film.original_sha256)
     assert "Goes: a film of LF, taken 25 Nov 2026.\n" in said
-    assert f"  file: the original of film ({film.original_sha256}), {size} bytes\n" in said
-    assert f"  file: the picture of film ({film.picture_sha256})" in said
-    assert "Stays: Its scale, its landmarks and what was read off it (1 times)" in said
+    assert f"  file: the original of the film ({film.original_sha256}), {size} bytes\n" in said
+    assert f"  file: the picture of the film ({film.picture_sha256})" in said
+    assert "Stays: Its scale, its landmarks and its readings (sets of them: 1)" in said
     assert said.endswith("Nothing was changed. Say --yes to erase it for good.\n")
     assert rows_as_text(story.database) == before
     assert files(story) == there

@@ -104,7 +104,7 @@ def test_a_page_asks_why_and_says_what_would_go_and_what_would_stay(app, story):
     assert f"{home}/film/{film}" in vet.get(home).text
     page = vet.get(f"{home}/film/{film}").text
     assert "Erase a film of LF, taken 25 Nov 2026" in page
-    assert "Also printed on the signed agreed plan" in page
+    assert "Also printed on the signed sheet “Agreed plan”" in page
     answer = erase(vet, story, "film", film, why="")
     assert answer.status_code == 422
     assert ids(story, Erasure.id) == []

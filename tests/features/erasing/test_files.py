@@ -154,7 +154,7 @@ def test_what_would_go_names_the_sheet_that_still_prints_the_film(story):
         going = what_goes(session, case_id, story.office.blobs, FILM, film.id)
     (printed,) = [each for each in going.stays if "printed" in each]
     assert printed == (
-        f"Also printed on the signed agreed plan of 25 Nov 2026 ({sheet.sheet_id}), "
+        f"Also printed on the signed sheet “Agreed plan” of 25 Nov 2026 ({sheet.sheet_id}), "
         "which is not erased by this."
     )
     assert [each.is_kept for each in going.files] == [False, False]
