@@ -225,6 +225,7 @@ class SheetLine:
     is_complete: bool
     is_replaced: bool
     erased: datetime | None
+    fetched: str
 
 
 @dataclass(frozen=True, slots=True)

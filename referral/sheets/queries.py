@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
 from referral.accounts.models import Person
@@ -15,7 +15,7 @@ from referral.cases.models import Case, Erasure
 from referral.errors import NotFound
 from referral.resets.models import Reset
 from referral.sheets.copies import Issued, Lookup
-from referral.sheets.models import Sheet, SheetProposal, Signature
+from referral.sheets.models import Sheet, SheetFetch, SheetProposal, Signature
 from referral.sheets.snapshot import SIGNERS, SheetKind, in_groups
 from referral.sheets.wording import Level, stamped
 from referral.storage.together import CaseId, Rows
@@ -82,7 +82,9 @@ def sheets_of(session: Session, case_id: UUID) -> tuple[SheetView, ...]:
 
 
 def select_sheets(case_id: CaseId) -> Rows:
-    """Return the query for the case's sheets, newest first, with what replaces each."""
+    """Return the query for the case's sheets, newest first, with what came of each."""
+    fetched = select(SheetFetch).where(SheetFetch.sheet_id == Sheet.id)
+    count, last = func.count(SheetFetch.id), func.max(SheetFetch.at)
     newer = aliased(Sheet)
     replaced_by = select(newer.id).where(newer.replaces_id == Sheet.id).limit(1).scalar_subquery()
     return (
@@ -92,6 +94,8 @@ def select_sheets(case_id: CaseId) -> Rows:
             Sheet.made_at,
             replaced_by.label("replaced_by"),
             erased_at(Sheet.id).label("erased"),
+            fetched.with_only_columns(count).scalar_subquery().label("fetches"),
+            fetched.with_only_columns(last).scalar_subquery().label("fetched_last"),
         )
         .where(Sheet.case_id == case_id)
         .order_by(Sheet.made_at.desc())

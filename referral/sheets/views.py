@@ -31,6 +31,7 @@ from referral.resets.schemas import at_form_fields, load_reset
 from referral.resets.service import CountersignReset, RecordReset, check_reset
 from referral.sheets.asking import ask
 from referral.sheets.decisions import agree_to_json, record_to_json
+from referral.sheets.fetching import FETCHED, note_after
 from referral.sheets.office import office_of
 from referral.sheets.orders import Order
 from referral.sheets.pages import (
@@ -332,7 +333,10 @@ def download(number: int, sheet_id: UUID) -> ResponseReturnValue:
     """Give a sheet's newest bytes."""
     pdf, kind = _bytes(number, sheet_id)
     name = f"case-{number}-{kind.replace('_', '-')}.pdf"
-    return send_file(BytesIO(pdf), "application/pdf", download_name=name, etag=False)
+    answer = send_file(
+        BytesIO(pdf), "application/pdf", download_name=name, etag=False, conditional=False
+    )
+    return note_after(answer, sheet_id, FETCHED) if request.method == "GET" else answer
 
 
 @blueprint.get("/cases/<int:number>/sheets/<uuid:sheet_id>/pages/<int:page>.png")
