@@ -12,6 +12,7 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from referral.cases.erasures import erased_at, refuse_erased
+from referral.cases.models import Erasure
 from referral.core.geometry.frames import square_stretch
 from referral.core.geometry.scale import Scale
 from referral.core.measure.film import Film as CoreFilm
@@ -119,10 +120,33 @@ def erased_ground(session: Session, case_id: UUID, limbs: Iterable[str]) -> tupl
     """Return which films that plans of these limbs would rest on were erased, in sentences."""
     films = [limb_basis(session, case_id, limb).film for limb in limbs]
     return tuple(
-        f"{each.film.limb}: the film of {day(each.film.taken_on)} was erased on "
-        f"{day(each.erased)}. Its readings stand, and nobody can check or measure them again."
-        for each in films
-        if each is not None and each.erased is not None
+        _erased_says(each.film, each.erased) for each in films if each is not None and each.erased
+    )
+
+
+def erased_among(session: Session, case_id: UUID, judged_on: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return which films that a plan was judged on were erased, in sentences.
+
+    ``judged_on`` is what was kept of each limb's readings when it was judged.
+    """
+    files = {limb: kept["film"]["sha256"] for limb, kept in judged_on.items() if kept["film"]}
+    rows = session.execute(
+        select(Film, Erasure.erased_at)
+        .join(Erasure, Erasure.subject_id == Film.id)
+        .where(Film.case_id == case_id)
+        .order_by(Film.limb)
+    )
+    return tuple(
+        _erased_says(film, erased)
+        for film, erased in rows
+        if files.get(film.limb) == film.original_sha256
+    )
+
+
+def _erased_says(film: Film, erased: datetime) -> str:
+    return (
+        f"{film.limb}: the film of {day(film.taken_on)} was erased on {day(erased)}. Its readings "
+        "stand, and nobody can check or measure them again."
     )
 
 

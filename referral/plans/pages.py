@@ -18,7 +18,7 @@ from referral.core.predict.along import STRAIGHT_DEG, along_wall_mm
 from referral.core.rules.finding import CaseLimit, Finding
 from referral.core.rules.quiet import Acknowledged
 from referral.core.workflow import Move
-from referral.films.queries import erased_ground, limb_basis
+from referral.films.queries import erased_among, erased_ground, limb_basis
 from referral.horses.models import Horse
 from referral.horses.queries import owner_name_of
 from referral.plans.agreement import must_be_answered
@@ -35,6 +35,7 @@ from referral.plans.queries import (
     PlanView,
     case_limits,
     is_stale,
+    judged_on,
     plan_of,
     planned_limbs,
     plans_of,
@@ -179,7 +180,7 @@ def plan_page(
         today=day_at(now, access.zone),
         access=access,
         set_otherwise=_set_otherwise(view),
-        erased_ground=erased_ground(session, access.case_id, view.limbs),
+        erased_ground=erased_among(session, access.case_id, judged_on(view)),
     )
 
 

@@ -2,95 +2,39 @@
 
 import io
 import json
-import os
 from dataclasses import replace
-from datetime import timedelta
 
 import pikepdf
 import pytest
-from sqlalchemy import delete, func, select, update
+from sqlalchemy import select
 
 from referral.accounts.models import Organisation
 from referral.cases.holds import lift_hold, place_hold
 from referral.cases.models import CaseMember, Entry, Erasure
 from referral.core.workflow import Move, Role
-from referral.erasing.checking import check_record
-from referral.erasing.files import NAMINGS, wanted_files
 from referral.erasing.gathering import FILM, SHEET, what_goes
-from referral.erasing.service import Erase, check_erasable, erase
-from referral.erasing.sweeping import SETTLED, SWEEP_FILES, file_sweeper
+from referral.erasing.service import check_erasable
 from referral.errors import Invalid, NotAllowed, NotFound, WrongState
-from referral.films.models import Film, ReadingRow
+from referral.films.models import ReadingRow
 from referral.films.service import AddFilm, MeasureFilm, TakenHow, add_film, measure_film
-from referral.sheets.models import Sheet, SheetProposal, Signature
+from referral.plans.pages import plan_form_page, plan_page
+from referral.sheets.models import Sheet, Signature
 from referral.sheets.queries import issued_lookup
 from referral.sheets.verify import verify_pdf
-from referral.storage.db import Base
 from referral.storage.decode.film import read_apart
 from referral.storage.ids import new_id
-from referral.storage.jobs import Job, Worker
 from tests.factories import a_case, a_person
-from tests.features.resets.story import a_story
-
-WHY = "The owner asked for it"
-
-
-@pytest.fixture
-def filmed(database, tmp_path):
-    """A case with a film that was measured and referred."""
-    story = a_story(database, tmp_path)
-    story.refer(with_film=True)
-    settle(story)
-    return story
-
-
-@pytest.fixture
-def story(database, tmp_path):
-    """A case with a film, an agreed plan that both signed, and nothing waiting to be signed."""
-    story = a_story(database, tmp_path)
-    story.refer(with_film=True)
-    story.submit()
-    story.agree(1)
-    settle(story)
-    return story
-
-
-def settle(story):
-    """Let every file be so old that nobody can be about to name it."""
-    for path in story.office.blobs.folder.glob("*/*"):
-        os.utime(path, (0, 0))
-
-
-def film_of(story):
-    with story.database.reading() as session:
-        return session.scalars(select(Film)).one()
-
-
-def erased(story, what, subject_id, who="vet", why=WHY):
-    story.move(minutes=1)
-    with story.database.transaction() as session:
-        command = Erase(what, subject_id, why, story.today)
-        access = story.access(session, who)
-        return erase(session, access, story.office.blobs, command, story.now)
-
-
-def work(story):
-    sweeper = file_sweeper(story.database, story.office.blobs, lambda: story.now)
-    return Worker(story.database, {SWEEP_FILES: sweeper}, lambda: story.now).run_waiting()
-
-
-def faults(story):
-    with story.database.reading() as session:
-        return check_record(session, story.office.blobs).faults
-
-
-def stored(story):
-    return {path.name for path in story.office.blobs.folder.glob("*/*")}
-
-
-def count(story, *what):
-    with story.database.reading() as session:
-        return [session.scalar(select(func.count()).select_from(each)) for each in what]
+from tests.features.erasing.acting import (
+    WHY,
+    count,
+    erased,
+    faults,
+    film_of,
+    settle,
+    stored,
+    work,
+)
+from tests.features.resets.story import RULEBOOK
 
 
 def test_a_film_goes_with_its_picture_and_its_numbers_stay(filmed):
@@ -137,6 +81,29 @@ def test_a_film_that_was_erased_is_measured_by_nobody_and_its_plan_stays_agreed(
     story.countersign(1)
     work(story)
     assert faults(story) == ()
+
+
+def test_a_plan_says_that_its_own_film_was_erased_and_a_new_one_only_while_it_rests_on_it(story):
+    film = film_of(story)
+    assert told(story) == ((), ())
+    erased(story, FILM, film.id)
+    said = (
+        "LF: the film of 25 Nov 2026 was erased on 25 Nov 2026. Its readings stand, and nobody can "
+        "check or measure them again."
+    )
+    assert told(story) == ((said,), (said,))
+    story.move(days=1)
+    story.film()
+    assert told(story) == ((said,), ())
+
+
+def told(story):
+    """Return what the page of plan 1 says of erased films, and what the form of a new one does."""
+    with story.database.reading() as session:
+        access = story.access(session, "vet")
+        plan = plan_page(session, access, 1, RULEBOOK, story.now)
+        form = plan_form_page(session, access, story.today, amends=False)
+    return plan.erased_ground, form.erased_ground
 
 
 def sheet_content(story, kind):
@@ -227,16 +194,6 @@ def test_a_sheet_that_waits_for_its_second_signature_is_not_erased(story):
     erased(story, SHEET, sheet.sheet_id)
 
 
-def test_drafts_that_wait_to_be_signed_go_with_whatever_is_erased(story):
-    _draft, digest = story.propose_reset(replace(story.fitted(1)))
-    settle(story)
-    going = erased(story, FILM, film_of(story).id)
-    assert going.drafts == 1
-    work(story)
-    assert count(story, SheetProposal) == [0]
-    assert digest not in stored(story)
-
-
 def test_a_held_case_erases_nothing_until_the_hold_is_lifted(filmed):
     film = film_of(filmed)
     with filmed.database.transaction() as session:
@@ -300,78 +257,3 @@ def test_a_second_erasure_and_one_without_a_reason_are_refused(filmed):
     with pytest.raises(NotFound):
         erased(filmed, SHEET, film.id)
     assert count(filmed, Erasure) == [1]
-
-
-def test_a_file_that_was_just_put_waits_and_goes_with_the_next_sweep(filmed):
-    film = film_of(filmed)
-    fresh = filmed.now.timestamp()
-    for digest in (film.original_sha256, film.picture_sha256):
-        os.utime(filmed.office.blobs.folder / digest[:2] / digest, (fresh, fresh))
-    erased(filmed, FILM, film.id)
-    work(filmed)
-    assert film.original_sha256 in stored(filmed)
-    filmed.move(seconds=SETTLED.total_seconds() + 70)
-    assert work(filmed) == 1
-    assert film.original_sha256 not in stored(filmed)
-
-
-def test_a_crash_while_a_file_is_taken_away_neither_keeps_nor_loses_one(story):
-    film, sheet = film_of(story), story.latest("agreed_plan")
-    folder = story.office.blobs.folder
-    for digest in (film.original_sha256, sheet.pdf_sha256):
-        (folder / digest[:2] / digest).rename(folder / digest[:2] / f"{digest}.going")
-    half = folder / film.original_sha256[:2] / "tmpabc"
-    half.write_bytes(b"half")
-    settle(story)
-    erased(story, FILM, film.id)
-    work(story)
-    assert sheet.pdf_sha256 in stored(story)
-    assert not any("." in name or len(name) != 64 for name in stored(story))
-    assert faults(story) == ()
-
-
-def test_a_tombstone_without_its_entry_and_an_entry_without_its_tombstone_are_found(filmed):
-    erased(filmed, FILM, film_of(filmed).id)
-    work(filmed)
-    with filmed.database.transaction() as session:
-        session.execute(update(Erasure).values(files=[]))
-    assert faults(filmed) == (
-        "case 1: a film of LF, taken 25 Nov 2026 was erased, and its entry says something else",
-    )
-    with filmed.database.transaction() as session:
-        session.execute(delete(Erasure))
-    said = " ".join(faults(filmed))
-    assert "an entry says that a film of LF, taken 25 Nov 2026 was erased, and nothing" in said
-    assert "the original of film" in said
-
-
-def test_every_column_that_holds_a_file_is_named(story):
-    named = {f"{each.digest.class_.__tablename__}.{each.digest.key}" for each in NAMINGS}
-    hashes = {
-        f"{table.name}.{column.name}"
-        for table in Base.metadata.sorted_tables
-        for column in table.columns
-        if column.name.endswith("sha256")
-    }
-    assert hashes - named == NO_FILES
-    with story.database.reading() as session:
-        assert wanted_files(session) < stored(story)
-
-
-NO_FILES = {
-    "idempotency_key.body_sha256", "judgement.basis_sha256", "judgement.rulebook_sha256",
-    "review.seen_sha256", "session.token_sha256", "sheet_proposal.subject_sha256",
-    "sign_in.address_sha256", "sign_in.email_sha256",
-}  # fmt: skip
-"""Hashes of what is no file of the store."""
-
-
-def test_work_that_fails_often_is_put_off_and_never_given_up(filmed):
-    erased(filmed, FILM, film_of(filmed).id)
-    sweeper = file_sweeper(filmed.database, filmed.office.blobs, lambda: filmed.now)
-    with filmed.database.transaction() as session:
-        session.execute(delete(Job))
-        sweeper.give_up({})(session)
-    with filmed.database.reading() as session:
-        job = session.scalars(select(Job)).one()
-    assert (job.kind, job.run_after) == (SWEEP_FILES, filmed.now + timedelta(days=1))
