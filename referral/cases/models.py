@@ -294,13 +294,13 @@ class LegalHoldEnd(Base):
 class Erasure(Base):
     """What stays of something erased: what it was, the hashes of its files, who, when and why.
 
-    ``subject_id`` is the entry whose words, the film or the sheet that was erased.
+    ``subject_id`` is the entry whose words, or the film, photo or sheet, that was erased.
     """
 
     __tablename__ = "erasure"
     __table_args__ = (
         UniqueConstraint("subject_id"),
-        CheckConstraint("what in ('words', 'film', 'sheet')", name="what_known"),
+        CheckConstraint("what in ('words', 'film', 'photo', 'sheet')", name="what_known"),
         Index(None, "case_id"),
     )
 

@@ -18,7 +18,7 @@ from referral.cases.holds import holds, lift_hold, place_hold
 from referral.cases.models import Entry
 from referral.cases.queries import case_for
 from referral.clock import day_at, utc_now
-from referral.erasing.gathering import FILM, SHEET, WORDS
+from referral.erasing.gathering import FILM, PHOTO, SHEET, WORDS
 from referral.erasing.service import Erase, check_erasable
 from referral.erasing.service import erase as erase_it
 from referral.erasing.sweeping import SWEEP_FILES, file_sweeper
@@ -82,7 +82,7 @@ erasing = _options(
 
 @click.group()
 def erase() -> None:
-    """Erase words, a film or a signed sheet; hashes, and who, when and why, stay."""
+    """Erase words, a film, a photo or a signed sheet; hashes, and who, when and why, stay."""
 
 
 @erase.command()
@@ -110,6 +110,15 @@ def words(case: int, entry: int, **said: Any) -> None:  # noqa: ANN401 - the opt
 def film(case: int, film: UUID, **said: Any) -> None:  # noqa: ANN401 - the options of each
     """Erase the file of FILM, by its id in the address of its page, with its pictures."""
     _erase(case, FILM, lambda _session, _access: film, **said)
+
+
+@erase.command()
+@click.argument("case", type=int)
+@click.argument("photo", type=click.UUID)
+@erasing
+def photo(case: int, photo: UUID, **said: Any) -> None:  # noqa: ANN401 - the options of each
+    """Erase a PHOTO of an assessment, by its id in its address."""
+    _erase(case, PHOTO, lambda _session, _access: photo, **said)
 
 
 @erase.command()

@@ -9,6 +9,8 @@ from uuid import UUID
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from referral.assessments.choices import PHOTO_SUBJECTS
+from referral.assessments.models import AssessmentPhoto
 from referral.cases.erasures import erased_at, when_erased
 from referral.cases.models import Entry, ErasableValue
 from referral.cases.words import entry_says
@@ -26,7 +28,8 @@ from referral.sheets.snapshot import TITLES, SheetKind
 from referral.storage.blobs import BlobStore
 from referral.web.written import day
 
-WORDS, FILM, SHEET = "words", "film", "sheet"
+WORDS, FILM, PHOTO, SHEET = "words", "film", "photo", "sheet"
+BEING_READ = "This file is still being read; try again in a moment."
 BACKUPS = "Copies that people took, and backups made before now, are out of reach."
 ENTRY_STAYS = "The entry stays: its day, who wrote it, its closed answers, the hash of the words."
 NUMBERS_STAY = (
@@ -137,7 +140,7 @@ def _film(session: Session, case_id: UUID, blobs: BlobStore, film_id: UUID) -> G
     else:
         upload = upload_of(session, case_id, film_id)
         if upload.refused_at is None:
-            raise Invalid("This file is still being read; try again in a moment.")
+            raise Invalid(BEING_READ)
         said = f"a file that could not be read, sent {day(upload.added_at)}"
         printed, numbers = (), "Nothing was read off it."
     return Going(
@@ -149,6 +152,29 @@ def _film(session: Session, case_id: UUID, blobs: BlobStore, film_id: UUID) -> G
         files=_files(session, blobs, files_of(session, film_id), film_id),
         drafts=_drafts(session, case_id),
         stays=(*printed, numbers, "The hashes of the files stay.", BACKUPS),
+    )
+
+
+def _photo(session: Session, case_id: UUID, blobs: BlobStore, photo_id: UUID) -> Going:
+    photo = session.scalars(
+        select(AssessmentPhoto).where(
+            AssessmentPhoto.case_id == case_id, AssessmentPhoto.id == photo_id
+        )
+    ).one_or_none()
+    if photo is None:
+        raise NotFound("There is no such photo on this case.")
+    if photo.picture_sha256 is None and photo.refusal is None:
+        raise Invalid(BEING_READ)
+    of = dict(PHOTO_SUBJECTS).get(photo.about, photo.about)
+    return Going(
+        what=PHOTO,
+        subject_id=photo_id,
+        said=f"a photo of an assessment, “{of}”, of {day(photo.added_at)}",
+        words=(),
+        places=("assessment_photo.original_name",),
+        files=_files(session, blobs, files_of(session, photo_id), photo_id),
+        drafts=_drafts(session, case_id),
+        stays=("What was seen stays in the assessment.", "The hashes of the files stay.", BACKUPS),
     )
 
 
@@ -179,6 +205,7 @@ def _sheet(session: Session, case_id: UUID, blobs: BlobStore, sheet_id: UUID) ->
 GATHERED: Mapping[str, Callable[[Session, UUID, BlobStore, UUID], Going]] = {
     WORDS: _words,
     FILM: _film,
+    PHOTO: _photo,
     SHEET: _sheet,
 }
 """What can be erased, and how what would go is found."""

@@ -6,13 +6,15 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from referral.assessments.choices import PHOTO_SUBJECTS
+from referral.assessments.models import AssessmentPhoto
 from referral.cases.erasures import erased_at
 from referral.cases.models import Entry, ErasableValue
 from referral.cases.timeline import entries_of
 from referral.cases.words import entry_says
 from referral.core.moves import ABOUT_THE_RECORD
 from referral.core.workflow import Move
-from referral.erasing.gathering import FILM, SHEET, WORDS
+from referral.erasing.gathering import FILM, PHOTO, SHEET, WORDS
 from referral.films.models import Upload
 from referral.films.queries import pictures_of
 from referral.sheets.queries import sheets_of
@@ -44,6 +46,7 @@ def to_erase(session: Session, case_id: UUID) -> tuple[Group, ...]:
     """Return what of a case can be erased, by kind; kinds of which there is any."""
     groups = (
         Group("Films and photos", _films(session, case_id)),
+        Group("Photos of assessments", _photos(session, case_id)),
         Group("Signed sheets", _sheets(session, case_id)),
         Group("Words of the timeline", _entries(session, case_id)),
     )
@@ -71,6 +74,19 @@ def _films(session: Session, case_id: UUID) -> tuple[Erasable, ...]:
             Erasable(FILM, each.id, f"A file that could not be read, {day(each.added_at)}")
             for each in refused
         ),
+    )
+
+
+def _photos(session: Session, case_id: UUID) -> tuple[Erasable, ...]:
+    says = dict(PHOTO_SUBJECTS)
+    rows = session.scalars(
+        select(AssessmentPhoto)
+        .where(AssessmentPhoto.case_id == case_id, erased_at(AssessmentPhoto.id).is_(None))
+        .order_by(AssessmentPhoto.added_at.desc())
+    )
+    return tuple(
+        Erasable(PHOTO, each.id, f"{says.get(each.about, each.about)}, {day(each.added_at)}")
+        for each in rows
     )
 
 

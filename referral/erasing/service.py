@@ -1,4 +1,4 @@
-"""The verb that erases words, a film or a sheet; a tombstone and an entry stay."""
+"""The verb that erases words, a film, a photo or a sheet; a tombstone and an entry stay."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -8,12 +8,13 @@ from uuid import UUID
 from sqlalchemy import delete, update
 from sqlalchemy.orm import Session
 
+from referral.assessments.models import AssessmentPhoto
 from referral.cases.access import CaseAccess
 from referral.cases.holds import NO_WHY, check_keeper, hold_on
 from referral.cases.models import Entry, ErasableValue, Erasure
 from referral.cases.timeline import NewEntry, append, locked
 from referral.core.workflow import Move, Stage
-from referral.erasing.gathering import FILM, SHEET, WORDS, Going, what_goes
+from referral.erasing.gathering import FILM, PHOTO, SHEET, WORDS, Going, what_goes
 from referral.erasing.sweeping import sweep_soon
 from referral.erasing.words import erase_copies
 from referral.errors import Invalid, WrongState
@@ -132,6 +133,12 @@ def _erase_film(session: Session, film_id: UUID, _now: datetime) -> None:
         session.execute(update(table).where(table.id == film_id).values(original_name=""))
 
 
+def _erase_photo(session: Session, photo_id: UUID, _now: datetime) -> None:
+    """Take the name that its file had away."""
+    table = AssessmentPhoto
+    session.execute(update(table).where(table.id == photo_id).values(original_name=""))
+
+
 def _erase_sheet(_session: Session, _sheet_id: UUID, _now: datetime) -> None:
     """Change no row: a sheet is nothing but its files, which go once the tombstone stands."""
 
@@ -139,5 +146,6 @@ def _erase_sheet(_session: Session, _sheet_id: UUID, _now: datetime) -> None:
 ERASING: Mapping[str, Callable[[Session, UUID, datetime], None]] = {
     WORDS: _erase_words,
     FILM: _erase_film,
+    PHOTO: _erase_photo,
     SHEET: _erase_sheet,
 }

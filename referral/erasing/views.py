@@ -85,7 +85,9 @@ def _why() -> str:
     return str(given["why"])
 
 
-@blueprint.get("/cases/<int:number>/erasures/<any(words, film, sheet):what>/<uuid:subject_id>")
+@blueprint.get(
+    "/cases/<int:number>/erasures/<any(words, film, photo, sheet):what>/<uuid:subject_id>"
+)
 @sign_in_required
 def confirm(number: int, what: str, subject_id: UUID) -> ResponseReturnValue:
     """Show what would go and what would stay, and ask why."""
@@ -109,7 +111,9 @@ def _confirm(
     return make_response(html, status)
 
 
-@blueprint.post("/cases/<int:number>/erasures/<any(words, film, sheet):what>/<uuid:subject_id>")
+@blueprint.post(
+    "/cases/<int:number>/erasures/<any(words, film, photo, sheet):what>/<uuid:subject_id>"
+)
 @sign_in_required
 def erase_it(number: int, what: str, subject_id: UUID) -> ResponseReturnValue:
     """Erase it for good."""

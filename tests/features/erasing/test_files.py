@@ -9,10 +9,14 @@ import pytest
 from sqlalchemy import select
 
 from referral.accounts.models import Organisation
+from referral.assessments.models import AssessmentPhoto
+from referral.assessments.photos import READ_PHOTO, AddPhotos, SentPhoto, add_photos, photo_reader
+from referral.assessments.queries import assessment_of, photo_of, photos_to_show
+from referral.assessments.service import Assess, assess
 from referral.cases.holds import lift_hold, place_hold
 from referral.cases.models import CaseMember, Entry, Erasure
 from referral.core.workflow import Move, Role
-from referral.erasing.gathering import FILM, SHEET, what_goes
+from referral.erasing.gathering import FILM, PHOTO, SHEET, what_goes
 from referral.erasing.service import check_erasable
 from referral.errors import Invalid, NotAllowed, NotFound, WrongState
 from referral.films.models import ReadingRow
@@ -23,6 +27,7 @@ from referral.sheets.queries import issued_lookup
 from referral.sheets.verify import verify_pdf
 from referral.storage.decode.film import read_apart
 from referral.storage.ids import new_id
+from referral.storage.jobs import Worker
 from tests.factories import a_case, a_person
 from tests.features.erasing.acting import (
     WHY,
@@ -35,6 +40,7 @@ from tests.features.erasing.acting import (
     work,
 )
 from tests.features.resets.story import RULEBOOK
+from tests.web.yard import plain_jpeg
 
 
 def test_a_film_goes_with_its_picture_and_its_numbers_stay(filmed):
@@ -192,6 +198,45 @@ def test_a_sheet_that_waits_for_its_second_signature_is_not_erased(story):
         erased(story, SHEET, sheet.sheet_id)
     story.countersign(1)
     erased(story, SHEET, sheet.sheet_id)
+
+
+def test_a_photo_of_an_assessment_goes_and_is_shown_no_more(filmed):
+    photo_id = a_photo(filmed)
+    with filmed.database.reading() as session:
+        case_id = filmed.access(session, "vet").case_id
+        assert len(photos_to_show(session, case_id)) == 1
+        photo_of(session, case_id, photo_id)
+    before = stored(filmed)
+    going = erased(filmed, PHOTO, photo_id)
+    assert going.said == "a photo of an assessment, “The limb as a whole”, of 25 Nov 2026"
+    work(filmed)
+    assert before - stored(filmed) == {each.digest for each in going.files}
+    assert len(going.files) == 2
+    assert faults(filmed) == ()
+    with filmed.database.reading() as session:
+        assert photos_to_show(session, case_id) == []
+        with pytest.raises(NotFound, match="This photo was erased on 25 Nov 2026"):
+            photo_of(session, case_id, photo_id)
+        row = session.get_one(AssessmentPhoto, photo_id)
+        view = assessment_of(session, case_id, row.assessment_id)
+    assert (view.photos, view.erased) == ((), (("whole", filmed.now),))
+    assert row.original_name == ""
+
+
+def a_photo(story):
+    blobs = story.office.blobs
+    with story.database.transaction() as session:
+        farrier = story.access(session, "farrier")
+        seen = Assess("LF", story.today, {"landing": "flat"}, {}, None, story.today)
+        assessment = assess(session, farrier, seen, story.now)
+        sent = SentPhoto(plain_jpeg((9, 9)), "a.jpg")
+        command = AddPhotos(assessment, "whole", [sent], story.today)
+        add_photos(session, story.access(session, "farrier"), blobs, command, story.now)
+    reading = {READ_PHOTO: photo_reader(story.database, blobs)}
+    assert Worker(story.database, reading, lambda: story.now).run_waiting() == 1
+    settle(story)
+    with story.database.reading() as session:
+        return session.scalars(select(AssessmentPhoto.id)).one()
 
 
 def test_a_held_case_erases_nothing_until_the_hold_is_lifted(filmed):

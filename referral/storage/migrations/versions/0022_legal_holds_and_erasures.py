@@ -23,7 +23,7 @@ def upgrade() -> None:
     sa.Column('why', sa.String(), nullable=False),
     sa.Column('erased_by', sa.Uuid(), nullable=False),
     sa.Column('erased_at', db.UtcDateTime(timezone=True), nullable=False),
-    sa.CheckConstraint("what in ('words', 'film', 'sheet')", name=op.f('ck_erasure_what_known')),
+    sa.CheckConstraint("what in ('words', 'film', 'photo', 'sheet')", name=op.f('ck_erasure_what_known')),
     sa.ForeignKeyConstraint(['case_id'], ['case.id'], name=op.f('fk_erasure_case_id_case')),
     sa.ForeignKeyConstraint(['erased_by'], ['person.id'], name=op.f('fk_erasure_erased_by_person')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_erasure')),
