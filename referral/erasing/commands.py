@@ -31,7 +31,7 @@ from referral.storage.db import Database
 from referral.storage.jobs import Worker
 
 NOTHING_YET = "Nothing was changed. Say --yes to erase it for good."
-LEFT = "{} of its files were put so lately that the worker deletes them in a few minutes."
+LEFT = "Files that the worker still has to delete, within a quarter of an hour: {}."
 
 Command = Callable[..., Any]
 
