@@ -26,6 +26,8 @@ from referral.desk import diary_views as desk_diary_views
 from referral.desk import horse_views as desk_horse_views
 from referral.desk import recording_views as desk_recording_views
 from referral.desk import views as desk_views
+from referral.erasing import views as erasing_views
+from referral.erasing.sweeping import SWEEP_FILES, file_sweeper
 from referral.films import repeat_views as films_repeat_views
 from referral.films import views as films_views
 from referral.films.intake import READ_FILM, film_reader
@@ -88,6 +90,7 @@ FEATURES = (
     sheets_check_views.blueprint,
     sheets_certificate_views.blueprint,
     sheets_letter_views.blueprint,
+    erasing_views.blueprint,
     desk_views.blueprint,
     desk_diary_views.blueprint,
     desk_horse_views.blueprint,
@@ -148,6 +151,7 @@ def worker_of(wired: Wiring) -> Worker:
         TELL_OF_SILENCE: silence_teller(wired.now),
         TELL_OF_LAPSE: lapse_teller(wired.now),
         TELL_OF_RULE: rule_teller(wired.database, wired.rulebook, wired.now),
+        SWEEP_FILES: file_sweeper(wired.database, wired.blobs, wired.now),
         RENDER_SHEET: sheet_maker(wired.database, lambda: office_of(wired)),
     }
     return Worker(wired.database, handlers, wired.now)

@@ -29,7 +29,9 @@ LAZY: Mapping[str, str] = {
     "accounts": "referral.accounts.commands:accounts",
     "bench": "referral.exchange.bench:bench",
     "demo": "referral.exchange.demo:demo",
+    "erase": "referral.erasing.commands:erase",
     "film": "referral.films.commands:film",
+    "hold": "referral.erasing.commands:hold",
     "judge": "referral.exchange.commands:judge",
     "measure": "referral.exchange.commands:measure",
     "predict": "referral.exchange.commands:predict",
@@ -95,8 +97,8 @@ def upgrade(instance: Path | None) -> None:
 @instance_option
 def check(instance: Path | None) -> int:
     """Walk every chain of entries and every file that a row names; exit 1 if any is wrong."""
+    from referral.erasing.checking import check_record  # noqa: PLC0415 - loaded when asked for
     from referral.settings import load_settings  # noqa: PLC0415 - loaded when asked for
-    from referral.sheets.checking import check_record  # noqa: PLC0415 - loaded when asked for
     from referral.storage import schema  # noqa: PLC0415 - loaded when asked for
     from referral.storage.blobs import BlobStore  # noqa: PLC0415 - loaded when asked for
     from referral.storage.db import Database  # noqa: PLC0415 - loaded when asked for

@@ -2,17 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from referral.assessments.models import Assessment, AssessmentPhoto
+from referral.cases.erasures import erased_at, refuse_erased, when_erased
 from referral.core.measure.external import GUIDES, external_guides
 from referral.core.measure.readings import Measured, Reading
 from referral.errors import NotFound
 from referral.films.models import Film
-from referral.films.queries import films_of, reading_sets
+from referral.films.queries import pictures_of, reading_sets
 from referral.storage.together import CaseId
 
 
@@ -26,13 +28,17 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class AssessmentView:
-    """An assessment, what was measured beside the film, its photos and the measured ones."""
+    """An assessment, what was measured beside the film, its photos and the measured ones.
+
+    ``erased`` is of each photo that was erased what it showed, and when.
+    """
 
     row: Assessment
     measured: Measured
     compared: tuple[Compared, ...]
     films: tuple[Film, ...]
     photos: tuple[AssessmentPhoto, ...]
+    erased: tuple[tuple[str, datetime], ...]
 
 
 def assessments_of(session: Session, case_id: UUID) -> Sequence[Assessment]:
@@ -67,17 +73,17 @@ def assessment_of(session: Session, case_id: UUID, assessment_id: UUID) -> Asses
     film = min(films, key=lambda each: each[0])[1] if films else Measured()
     outside = tuple(
         each
-        for each in films_of(session, case_id)
+        for each in pictures_of(session, case_id)
         if each.limb == row.limb and each.taken_on == row.seen_on and each.view.endswith("_photo")
     )
-    taken = tuple(
-        session.scalars(
-            select(AssessmentPhoto)
-            .where(AssessmentPhoto.assessment_id == row.id)
-            .order_by(AssessmentPhoto.added_at, AssessmentPhoto.id)
-        )
-    )
-    return AssessmentView(row, own, compared(film, own), outside, taken)
+    taken = session.execute(
+        select(AssessmentPhoto, erased_at(AssessmentPhoto.id))
+        .where(AssessmentPhoto.assessment_id == row.id)
+        .order_by(AssessmentPhoto.added_at, AssessmentPhoto.id)
+    ).all()
+    photos = tuple(photo for photo, erased in taken if erased is None)
+    gone = tuple((photo.about, erased) for photo, erased in taken if erased is not None)
+    return AssessmentView(row, own, compared(film, own), outside, photos, gone)
 
 
 def assessment_row(session: Session, case_id: UUID, assessment_id: UUID) -> Assessment:
@@ -102,7 +108,7 @@ def photo_of(session: Session, case_id: UUID, photo_id: UUID) -> str:
     Raises
     ------
     NotFound
-        If this case has none, or it has not been read.
+        If this case has none, it has not been read, or it was erased.
     """
     found = session.scalar(
         select(AssessmentPhoto.picture_sha256).where(
@@ -111,6 +117,7 @@ def photo_of(session: Session, case_id: UUID, photo_id: UUID) -> str:
     )
     if found is None:
         raise NotFound("There is no such photo on this case.")
+    refuse_erased(when_erased(session, photo_id), "photo")
     return found
 
 
@@ -122,7 +129,9 @@ def photos_to_show(session: Session, case_id: UUID) -> Sequence[AssessmentPhoto]
 def select_photos(case_id: CaseId) -> Select[AssessmentPhoto]:
     """Return the query for the photos of this case's assessments that have been read."""
     return select(AssessmentPhoto).where(
-        AssessmentPhoto.case_id == case_id, AssessmentPhoto.picture_sha256.is_not(None)
+        AssessmentPhoto.case_id == case_id,
+        AssessmentPhoto.picture_sha256.is_not(None),
+        erased_at(AssessmentPhoto.id).is_(None),
     )
 
 

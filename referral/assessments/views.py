@@ -180,6 +180,7 @@ def _page(number: int, view: Any) -> Mapping[str, Any]:  # noqa: ANN401 - what t
         "measured": rows,
         "films": view.films,
         "photos": _by_subject(view.photos),
+        "erased": [(dict(PHOTO_SUBJECTS).get(about, about), at) for about, at in view.erased],
         "is_read": all(each.picture_sha256 or each.refusal for each in view.photos),
     }
 

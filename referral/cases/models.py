@@ -263,3 +263,53 @@ class Closure(Base):
     words: Mapped[str | None]
     closed_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     closed_at: Mapped[datetime]
+
+
+class LegalHold(Base):
+    """Why a case must be kept whole: while it is held, nothing of it is erased."""
+
+    __tablename__ = "legal_hold"
+    __table_args__ = (Index(None, "case_id"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    case_id: Mapped[UUID] = mapped_column(ForeignKey("case.id"))
+    why: Mapped[str]
+    placed_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    placed_at: Mapped[datetime]
+
+
+class LegalHoldEnd(Base):
+    """That a legal hold was lifted, by whom and why."""
+
+    __tablename__ = "legal_hold_end"
+    __table_args__ = (UniqueConstraint("hold_id"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    hold_id: Mapped[UUID] = mapped_column(ForeignKey("legal_hold.id"))
+    why: Mapped[str]
+    lifted_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    lifted_at: Mapped[datetime]
+
+
+class Erasure(Base):
+    """What stays of something erased: what it was, the hashes of its files, who, when and why.
+
+    ``subject_id`` is the entry whose words, or the film, photo or sheet, that was erased.
+    """
+
+    __tablename__ = "erasure"
+    __table_args__ = (
+        UniqueConstraint("subject_id"),
+        CheckConstraint("what in ('words', 'film', 'photo', 'sheet')", name="what_known"),
+        Index(None, "case_id"),
+    )
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    case_id: Mapped[UUID] = mapped_column(ForeignKey("case.id"))
+    what: Mapped[str]
+    subject_id: Mapped[UUID]
+    said: Mapped[str]
+    files: Mapped[list[Any]]
+    why: Mapped[str]
+    erased_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
+    erased_at: Mapped[datetime]

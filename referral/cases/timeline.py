@@ -36,6 +36,7 @@ TOLD_TO_ALL = frozenset(
         Move.RAISE_FLAG.value,
         Move.ANSWER_FLAG.value,
         Move.CLOSE.value,
+        Move.ERASE.value,
         Move.TAKE_UP.value,
         Move.TURN_DOWN.value,
     }

@@ -75,6 +75,9 @@ ENTRIES: Mapping[Move, str] = {
     Move.JOIN: "came onto the case",
     Move.HAND_OVER: "handed the {role}'s part over",
     Move.SIGN_SHEET: "signed the {letter}",
+    Move.ERASE: "erased {erased}",
+    Move.PLACE_HOLD: "placed a legal hold: nothing is erased until it is lifted",
+    Move.LIFT_HOLD: "lifted the legal hold",
     Move.CLOSE: "closed the case: {outcome}",
     Move.REOPEN: "reopened the case",
 }

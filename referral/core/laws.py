@@ -90,6 +90,9 @@ LAWS: Mapping[Move, Law] = {
     Move.JOIN: _law({_V, _F, _A, _O, _C}, _KNOWN),
     Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
     Move.SIGN_SHEET: _law({_V}, _KNOWN),
+    Move.ERASE: _law({_V, _C}, _KNOWN),
+    Move.PLACE_HOLD: _law({_V, _C}, _KNOWN),
+    Move.LIFT_HOLD: _law({_V, _C}, _KNOWN),
     Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
     Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),
 }

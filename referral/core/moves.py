@@ -83,5 +83,12 @@ class Move(StrEnum):
     JOIN = "member_joined"
     HAND_OVER = "handed_over"
     SIGN_SHEET = "sheet_signed"
+    ERASE = "record_erased"
+    PLACE_HOLD = "legal_hold_placed"
+    LIFT_HOLD = "legal_hold_lifted"
     CLOSE = "case_closed"
     REOPEN = "case_reopened"
+
+
+ABOUT_THE_RECORD = frozenset({Move.ERASE, Move.PLACE_HOLD, Move.LIFT_HOLD})
+"""Moves that say something of the record alone: the foot and whoever looks at it are as before."""

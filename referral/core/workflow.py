@@ -14,7 +14,7 @@ from typing import Any
 from referral.core.errors import WrongMove
 from referral.core.ground import SOLID, Moved, moved_ground
 from referral.core.laws import LAWS, Law
-from referral.core.moves import Move, Role, Stage
+from referral.core.moves import ABOUT_THE_RECORD, Move, Role, Stage
 
 __all__ = [
     "LAWS",
@@ -177,6 +177,8 @@ def _changes(state: CaseState, happening: Happening) -> dict[str, object]:
     if happening.kind not in _LEADS_TO or happening.role not in _ROLES:
         message = f"No entry is a {happening.kind!r} by a {happening.role!r}."
         raise ValueError(message)
+    if happening.kind in ABOUT_THE_RECORD:
+        return {}
     changes: dict[str, object] = {}
     if state.vet_to_see and happening.role == Role.VET:
         changes["vet_to_see"] = False

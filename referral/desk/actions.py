@@ -49,7 +49,7 @@ def _before_referral(page: CasePage) -> Action:
     if not page.problems:
         return Action("Record the problem", "problems/new", is_main=True)
     if not page.readings:
-        unmeasured = [film for film in page.films if not film.is_measured]
+        unmeasured = [film for film in page.films if not (film.is_measured or film.erased)]
         if unmeasured:
             return Action("Measure the film", f"films/{unmeasured[0].film_id}", is_main=True)
         return Action("Add a film", "films/new", is_main=True)
@@ -96,5 +96,6 @@ _MORE: tuple[tuple[Move, str, str], ...] = (
     (Move.HAND_OVER, "Hand a part over", "hand-overs/new"),
     (Move.RAISE_FLAG, "Raise a red flag", "red-flags/new"),
     (Move.CLOSE, "Close the case", "closures/new"),
+    (Move.ERASE, "Erase something, or place a legal hold", "erasures"),
     (Move.REOPEN, "Open the case again", "reopenings/new"),
 )

@@ -154,6 +154,7 @@ class FilmLine:
     taken_on: date
     is_measured: bool
     scale_state: str
+    erased: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +224,8 @@ class SheetLine:
     signed_by: tuple[str, ...]
     is_complete: bool
     is_replaced: bool
+    erased: datetime | None
+    fetched: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -40,6 +40,7 @@ class PastSheet:
     title: str
     made_on: date
     signed_by: tuple[str, ...]
+    erased: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,7 @@ def _sheets(session: Session, person_id: UUID, number: int) -> tuple[PastSheet, 
             TITLES[SheetKind(each.kind)],
             each.made_at.date(),
             tuple(signature.says for signature in each.signatures),
+            each.erased,
         )
         for each in sheets_signed_by(session, person_id, number)
     )

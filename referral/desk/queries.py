@@ -96,7 +96,7 @@ def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
         plans=plan_lines(read["plans"], _summaries(session, access, read), access, names),
         judged_by=next((each.rulebook_sha256 for each in read["plans"]), None),
         resets=reset_lines(read["resets"]),
-        sheets=sheet_lines(read["sheets"], read["signatures"]),
+        sheets=sheet_lines(read["sheets"], read["signatures"], access),
         sheet_count=read["sheet_count"][0].n,
         timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
     )
@@ -121,7 +121,7 @@ def history_page(session: Session, access: CaseAccess) -> HistoryPage:
         horse=read["horse"][0].name,
         plans=plan_lines(read["plans"], _summaries(session, access, read), access, names),
         resets=reset_lines(read["resets"]),
-        sheets=sheet_lines(read["sheets"], read["signatures"]),
+        sheets=sheet_lines(read["sheets"], read["signatures"], access),
         timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
     )
 

@@ -10,7 +10,7 @@ from referral.cases.note_kinds import LABELS
 from referral.cases.notes import Note
 from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
-from referral.core.workflow import Move, Stage
+from referral.core.workflow import Move, Role, Stage
 from referral.desk.pages import (
     AssessmentLine,
     CallLine,
@@ -29,6 +29,10 @@ from referral.films.models import ReadingSet
 from referral.films.queries import is_guide
 from referral.sheets.queries import signature_says
 from referral.sheets.snapshot import SIGNERS, TITLES, SheetKind
+from referral.web.written import day
+
+TOLD_OF_FETCHES = frozenset({Role.VET, Role.FARRIER})
+"""Who is told how often a sheet was fetched."""
 
 COLUMNS_SHOWN = 4
 """Sets of readings side by side on the case page; the rest is in the trends."""
@@ -44,6 +48,7 @@ def film_lines(films: Iterable[Any]) -> tuple[FilmLine, ...]:
             taken_on=film.taken_on,
             is_measured=film.is_measured,
             scale_state=film.scale_state,
+            erased=film.erased,
         )
         for film in films
     )
@@ -215,7 +220,9 @@ def reset_lines(resets: Iterable[Any]) -> tuple[ResetLine, ...]:
     return tuple(latest.values())
 
 
-def sheet_lines(sheets: Iterable[Any], signatures: Iterable[Any]) -> tuple[SheetLine, ...]:
+def sheet_lines(
+    sheets: Iterable[Any], signatures: Iterable[Any], access: CaseAccess
+) -> tuple[SheetLine, ...]:
     """Return sheets of a case, each with who signed it."""
     signed: dict[UUID, list[str]] = {}
     for each in signatures:
@@ -228,6 +235,16 @@ def sheet_lines(sheets: Iterable[Any], signatures: Iterable[Any]) -> tuple[Sheet
             signed_by=tuple(signed.get(each.id, ())),
             is_complete=len(signed.get(each.id, ())) >= len(SIGNERS[SheetKind(each.kind)]),
             is_replaced=each.replaced_by is not None,
+            erased=each.erased,
+            fetched=_fetched_says(each) if TOLD_OF_FETCHES & set(access.roles) else "",
         )
         for each in sheets
     )
+
+
+def _fetched_says(sheet: Any) -> str:  # noqa: ANN401 - a row of the case page's
+    """Return how often a sheet was fetched or checked, and when last; nothing if never."""
+    if not sheet.fetches:
+        return ""
+    times = "once" if sheet.fetches == 1 else f"{sheet.fetches} times"
+    return f"Fetched or checked {times}, last on {day(sheet.fetched_last)}"

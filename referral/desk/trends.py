@@ -20,7 +20,7 @@ from referral.core.workflow import Move
 from referral.desk.promises import Answer, Promise, change_says, promises_of, with_u
 from referral.films.conventions import convention_aside
 from referral.films.models import Film
-from referral.films.queries import films_of, reading_sets
+from referral.films.queries import pictures_of, reading_sets
 from referral.plans.own_growth import own_rates_of
 from referral.plans.queries import case_limits
 from referral.resets.models import Reset
@@ -114,7 +114,7 @@ def trends_page(session: Session, access: CaseAccess) -> TrendsPage:
         answers=answers,
         growth=tuple(_growth(session, access.case_id, limb) for limb in sorted(visits)),
         grades=_grades(session, access.case_id),
-        photos=_photo_pairs(films_of(session, access.case_id)),
+        photos=_photo_pairs(pictures_of(session, access.case_id)),
     )
 
 

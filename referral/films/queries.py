@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from types import MappingProxyType
 from typing import Any
 from uuid import UUID
@@ -11,6 +11,8 @@ import numpy as np
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
+from referral.cases.erasures import erased_at, refuse_erased
+from referral.cases.models import Erasure
 from referral.core.geometry.frames import square_stretch
 from referral.core.geometry.scale import Scale
 from referral.core.measure.film import Film as CoreFilm
@@ -23,15 +25,17 @@ from referral.films.models import Film, LandmarkSet, ReadingRow, ReadingSet, Sca
 from referral.films.scales import scale_from_given
 from referral.storage.canonical import canonical_json, sha256_hex
 from referral.storage.together import CaseId, Rows
+from referral.web.written import day
 
 
 @dataclass(frozen=True, slots=True)
 class MeasuredFilm:
-    """A film with the scale and the landmarks in force on it."""
+    """A film with the scale and the landmarks in force on it; ``erased`` is when its file was."""
 
     film: Film
     scale_row: ScaleSetting | None
     landmarks: LandmarkSet | None
+    erased: datetime | None = None
 
     @property
     def scale_given(self) -> Mapping[str, Any]:
@@ -103,6 +107,49 @@ def films_of(session: Session, case_id: UUID) -> Sequence[Film]:
     ).all()
 
 
+def pictures_of(session: Session, case_id: UUID) -> Sequence[Film]:
+    """Return the case's films and photos of which there is a picture still, newest first."""
+    return session.scalars(
+        select(Film)
+        .where(Film.case_id == case_id, erased_at(Film.id).is_(None))
+        .order_by(Film.taken_on.desc(), Film.id.desc())
+    ).all()
+
+
+def erased_ground(session: Session, case_id: UUID, limbs: Iterable[str]) -> tuple[str, ...]:
+    """Return which films that plans of these limbs would rest on were erased, in sentences."""
+    films = [limb_basis(session, case_id, limb).film for limb in limbs]
+    return tuple(
+        _erased_says(each.film, each.erased) for each in films if each is not None and each.erased
+    )
+
+
+def erased_among(session: Session, case_id: UUID, judged_on: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return which films that a plan was judged on were erased, in sentences.
+
+    ``judged_on`` is what was kept of each limb's readings when it was judged.
+    """
+    files = {limb: kept["film"]["sha256"] for limb, kept in judged_on.items() if kept["film"]}
+    rows = session.execute(
+        select(Film, Erasure.erased_at)
+        .join(Erasure, Erasure.subject_id == Film.id)
+        .where(Film.case_id == case_id)
+        .order_by(Film.limb)
+    )
+    return tuple(
+        _erased_says(film, erased)
+        for film, erased in rows
+        if files.get(film.limb) == film.original_sha256
+    )
+
+
+def _erased_says(film: Film, erased: datetime) -> str:
+    return (
+        f"{film.limb}: the film of {day(film.taken_on)} was erased on {day(erased)}. Its readings "
+        "stand, and nobody can check or measure them again."
+    )
+
+
 def select_films(case_id: CaseId) -> Rows:
     """Return the query for the case's films and photos, newest first, with how each stands."""
     measured = select(LandmarkSet.id).where(LandmarkSet.film_id == Film.id).exists()
@@ -123,6 +170,7 @@ def select_films(case_id: CaseId) -> Rows:
             Film.shod,
             measured.label("is_measured"),
             func.coalesce(scale, "none").label("scale_state"),
+            erased_at(Film.id).label("erased"),
         )
         .where(Film.case_id == case_id)
         .order_by(Film.taken_on.desc(), Film.id.desc())
@@ -137,12 +185,27 @@ def film_of(session: Session, case_id: UUID, film_id: UUID) -> MeasuredFilm:
     NotFound
         If this case has no such film.
     """
-    film = session.scalars(
-        select(Film).where(Film.case_id == case_id, Film.id == film_id)
+    found = session.execute(
+        select(Film, erased_at(Film.id)).where(Film.case_id == case_id, Film.id == film_id)
     ).one_or_none()
-    if film is None:
+    if found is None:
         raise NotFound("There is no such film on this case.")
-    return MeasuredFilm(film, latest_scale(session, film.id), latest_landmarks(session, film.id))
+    film, erased = found
+    scale, landmarks = latest_scale(session, film.id), latest_landmarks(session, film.id)
+    return MeasuredFilm(film, scale, landmarks, erased)
+
+
+def film_to_see(session: Session, case_id: UUID, film_id: UUID) -> MeasuredFilm:
+    """Return one film of this case of which there is a picture still.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such film, or it was erased; says when.
+    """
+    film = film_of(session, case_id, film_id)
+    refuse_erased(film.erased, "film")
+    return film
 
 
 def latest_scale(session: Session, film_id: UUID) -> ScaleSetting | None:

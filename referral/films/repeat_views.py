@@ -9,7 +9,7 @@ from flask.typing import ResponseReturnValue
 from referral.cases.visit import Visit, keep_or_show, new_key, reading_case
 from referral.core.measure.views import VIEWS
 from referral.films.pages import DRAWINGS, landmark_slots
-from referral.films.queries import film_of
+from referral.films.queries import film_to_see
 from referral.films.repeats import (
     PlaceAgain,
     place_again,
@@ -42,7 +42,7 @@ def keep(number: int, film_id: UUID) -> ResponseReturnValue:
     """Keep one repeat."""
 
     def act(visit: Visit) -> str:
-        film = film_of(visit.session, visit.access.case_id, film_id)
+        film = film_to_see(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_form(MeasureForm(), request.form)
         refuse_other_picture(film, given)
@@ -57,7 +57,7 @@ def keep(number: int, film_id: UUID) -> ResponseReturnValue:
 
 def _form(number: int, film_id: UUID, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
-        film = film_of(visit.session, visit.access.case_id, film_id)
+        film = film_to_see(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         html = render_template(
             "films/repeat.html",

@@ -15,7 +15,7 @@ from referral.core.measure.landmarks import LANDMARKS, SEVERAL_POINTS
 from referral.core.measure.scatter import Repeats, Scatter, own_scatter, own_sds_mm
 from referral.errors import Invalid
 from referral.films.models import Film, RepeatPlacement
-from referral.films.queries import MeasuredFilm, film_of
+from referral.films.queries import MeasuredFilm, film_of, film_to_see
 from referral.films.service import measure_move_of
 from referral.storage.ids import new_id
 
@@ -42,7 +42,7 @@ def place_again(session: Session, access: CaseAccess, command: PlaceAgain, now: 
     NotFound
         If this case has no such picture.
     """
-    film = film_of(session, access.case_id, command.film_id)
+    film = film_to_see(session, access.case_id, command.film_id)
     access.role_for(measure_move_of(film.film.view))
     single = {name: at for name, at in command.points_px.items() if name not in SEVERAL_POINTS}
     if not single:

@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
-from referral.cases.timeline import NewEntry, append, ground_facts
+from referral.cases.timeline import NewEntry, append, ground_facts, locked
 from referral.core.errors import CoreError
 from referral.core.measure.film import measure
 from referral.core.measure.readings import Measured
@@ -23,6 +23,7 @@ from referral.films.queries import (
     MeasuredFilm,
     file_tags,
     film_of,
+    film_to_see,
     limb_digest,
 )
 from referral.films.scales import beside_the_files, scale_from_given, state_of
@@ -152,9 +153,10 @@ def measure_film(
     Invalid
         If the landmarks or the scale cannot be used; says which and why.
     NotFound
-        If this case has no such film.
+        If this case has no such film, or it was erased.
     """
-    before = film_of(session, access.case_id, command.film_id)
+    access = locked(session, access, now)
+    before = film_to_see(session, access.case_id, command.film_id)
     limb = before.film.limb
     ground = limb_digest(session, access.case_id, limb)
     if command.scale_given is not None:

@@ -14,6 +14,7 @@ from flask.typing import ResponseReturnValue
 
 from referral.cases.access import CaseAccess
 from referral.cases.choices import LIMBS
+from referral.cases.erasures import refuse_erased, when_erased
 from referral.cases.visit import (
     Visit,
     keep_or_show,
@@ -29,9 +30,15 @@ from referral.films.doubts import beside_earlier, doubts_of
 from referral.films.guides import guides_of_photo
 from referral.films.intake import SendFilm, is_film, is_settled, keep_upload, upload_of
 from referral.films.originals import disposition, may_have, offer_says, original_of
-from referral.films.pages import film_page, live_readings, measured_now, typed_codes
+from referral.films.pages import (
+    film_page,
+    live_readings,
+    measured_now,
+    shown_readings,
+    typed_codes,
+)
 from referral.films.preview import OnScreen, preview
-from referral.films.queries import file_tags, film_of
+from referral.films.queries import MeasuredFilm, file_tags, film_of, film_to_see
 from referral.films.repeats import sds_of
 from referral.films.schemas import (
     SAID,
@@ -190,6 +197,7 @@ def show(number: int, film_id: UUID) -> ResponseReturnValue:
         case_id = visit.access.case_id
         if not is_film(visit.session, case_id, film_id):
             upload = upload_of(visit.session, case_id, film_id)
+            refuse_erased(when_erased(visit.session, film_id), "file")
             return render_template("films/waiting.html", number=number, upload=upload)
     return _editor(number, film_id, FormState())
 
@@ -197,6 +205,8 @@ def show(number: int, film_id: UUID) -> ResponseReturnValue:
 def _editor(number: int, film_id: UUID, state: FormState, status: int = 200) -> ResponseReturnValue:
     with reading_case(number) as visit:
         film = film_of(visit.session, visit.access.case_id, film_id)
+        if film.erased is not None:
+            return _erased(visit, film)
         may = visit.access.may(measure_move_of(film.film.view))
         measured = measured_now(film)
         doubts = (
@@ -211,13 +221,19 @@ def _editor(number: int, film_id: UUID, state: FormState, status: int = 200) -> 
     return make_response(html, status)
 
 
+def _erased(visit: Visit, film: MeasuredFilm) -> ResponseReturnValue:
+    """Show what is left of a film that was erased: when it was taken, and what it read."""
+    readings = shown_readings(measured_now(film))
+    return render_template("films/erased.html", number=visit.number, film=film, readings=readings)
+
+
 @blueprint.post("/cases/<int:number>/films/<uuid:film_id>/landmarks")
 @sign_in_required
 def measure(number: int, film_id: UUID) -> ResponseReturnValue:
     """Keep landmarks and scale, and the readings they give."""
 
     def act(visit: Visit) -> str:
-        film = film_of(visit.session, visit.access.case_id, film_id)
+        film = film_to_see(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_form(MeasureForm(), request.form)
         refuse_other_picture(film, given)
@@ -243,7 +259,7 @@ def _measured(visit: Visit, command: MeasureFilm) -> str:
 def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
     """Compute the readings of landmarks on screen, with nothing kept."""
     with reading_case(number) as visit:
-        film = film_of(visit.session, visit.access.case_id, film_id)
+        film = film_to_see(visit.session, visit.access.case_id, film_id)
         visit.access.check_role(measure_move_of(film.film.view))
         given = load_json(MeasureForm(), request.get_json(silent=True) or {})
         check_places(film.film, given["landmarks"])
@@ -261,7 +277,7 @@ def reading_preview(number: int, film_id: UUID) -> ResponseReturnValue:
 def picture(number: int, film_id: UUID) -> ResponseReturnValue:
     """Serve the picture of a film."""
     with reading_case(number) as visit:
-        film = film_of(visit.session, visit.access.case_id, film_id)
+        film = film_to_see(visit.session, visit.access.case_id, film_id)
         data = visit.wired.blobs.get(film.film.picture_sha256)
     shown = in_proportion(data, shown_size(film.size_px, film.scale.aspect))
     return _file(shown, "image/jpeg")
@@ -272,7 +288,7 @@ def picture(number: int, film_id: UUID) -> ResponseReturnValue:
 def original(number: int, film_id: UUID) -> ResponseReturnValue:
     """Serve the original as a download: a DICOM file to vets, a photo without its metadata."""
     with reading_case(number) as visit:
-        film = film_of(visit.session, visit.access.case_id, film_id)
+        film = film_to_see(visit.session, visit.access.case_id, film_id)
         given = original_of(visit.access, film.film, visit.wired.blobs)
     response = _file(given.data, given.mime_type)
     plain = f"{film_id}{PurePath(given.name).suffix}"

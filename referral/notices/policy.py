@@ -54,7 +54,7 @@ class Topic(StrEnum):
 
 TOPIC_NAMES: Mapping[Topic, str] = {
     Topic.RED_FLAG: "Red flags and their answers",
-    Topic.REFERRAL: "Referrals; cases opened, closed and reopened",
+    Topic.REFERRAL: "Referrals; cases opened, closed, held and reopened; what was erased",
     Topic.QUESTION: "Questions and answers",
     Topic.PLAN: "Plans and what the vet says to them",
     Topic.CONSENT: "The owner's consent",
@@ -67,7 +67,7 @@ _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
     Topic.REFERRAL: (
         Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.TAKE_UP, Move.TURN_DOWN, Move.SEND_REFERRAL,
         Move.ACKNOWLEDGE, Move.INVITE, Move.TAKE_INVITE_BACK, Move.JOIN, Move.HAND_OVER,
-        Move.CLOSE, Move.REOPEN,
+        Move.CLOSE, Move.REOPEN, Move.ERASE, Move.PLACE_HOLD, Move.LIFT_HOLD,
     ),
     Topic.QUESTION: (Move.ASK_QUESTION, Move.ANSWER_QUESTION),
     Topic.PLAN: (

@@ -18,7 +18,7 @@ from referral.core.predict.along import STRAIGHT_DEG, along_wall_mm
 from referral.core.rules.finding import CaseLimit, Finding
 from referral.core.rules.quiet import Acknowledged
 from referral.core.workflow import Move
-from referral.films.queries import limb_basis
+from referral.films.queries import erased_among, erased_ground, limb_basis
 from referral.horses.models import Horse
 from referral.horses.queries import owner_name_of
 from referral.plans.agreement import must_be_answered
@@ -35,6 +35,7 @@ from referral.plans.queries import (
     PlanView,
     case_limits,
     is_stale,
+    judged_on,
     plan_of,
     planned_limbs,
     plans_of,
@@ -123,6 +124,7 @@ class PlanPage:
     today: date
     access: CaseAccess
     set_otherwise: tuple[SetOtherwise, ...]
+    erased_ground: tuple[str, ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -178,6 +180,7 @@ def plan_page(
         today=day_at(now, access.zone),
         access=access,
         set_otherwise=_set_otherwise(view),
+        erased_ground=erased_among(session, access.case_id, judged_on(view)),
     )
 
 
@@ -305,6 +308,7 @@ class PlanFormPage:
     amends: bool
     limits: tuple[CaseLimit, ...]
     recheck_owner: str
+    erased_ground: tuple[str, ...]
 
     @property
     def limbs(self) -> tuple[str, ...]:
@@ -349,4 +353,5 @@ def plan_form_page(
         amends=amends,
         limits=case_limits(session, access.case_id),
         recheck_owner="vet",
+        erased_ground=erased_ground(session, access.case_id, limbs),
     )

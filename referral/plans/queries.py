@@ -256,6 +256,12 @@ def rules_have_moved(
     return judged_by != book_on_case(session, access.case_id, rulebook, on).content_hash
 
 
+def judged_on(view: PlanView) -> Mapping[str, Any]:
+    """Return what was kept of each limb's readings when a plan was judged."""
+    readings: Mapping[str, Any] = json.loads(view.judgement.basis)["inputs"]["readings"]
+    return readings
+
+
 def is_stale(
     session: Session, access: CaseAccess, view: PlanView, rulebook: Rulebook, on: date
 ) -> bool:

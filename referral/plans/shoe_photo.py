@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from referral.core.errors import CoreError
 from referral.core.measure.film import foot_points, measure
 from referral.core.measure.sole_photo import SCALE_ENDS
-from referral.films.queries import MeasuredFilm, film_of, films_of
+from referral.films.queries import MeasuredFilm, film_of, pictures_of
 from referral.shoes.drawing import Marks
 from referral.shoes.fit import USUAL_EXTENSION_MM
 from referral.shoes.on_photo import NEEDED, OnPhoto, laid_svg, on_photo
@@ -72,7 +72,7 @@ def _sole_photos(session: Session, case_id: UUID, limb: str) -> list[MeasuredFil
     """Return the sole photos of a foot, newest first."""
     return [
         film_of(session, case_id, each.id)
-        for each in films_of(session, case_id)
+        for each in pictures_of(session, case_id)
         if (each.limb, each.view) == (limb, SOLE)
     ]
 

@@ -3,11 +3,12 @@
 from threading import BoundedSemaphore
 from uuid import UUID
 
-from flask import Blueprint, make_response, render_template, request
+from flask import Blueprint, Response, make_response, render_template, request
 from flask.typing import ResponseReturnValue
 
 from referral.errors import Invalid, NotFound, TooLarge
 from referral.sheets.copies import Verification
+from referral.sheets.fetching import CHECKED, note_after
 from referral.sheets.keys import withdrawn_list
 from referral.sheets.office import office_of
 from referral.sheets.queries import IssuedSheet, issued_lookup, issued_sheet
@@ -66,7 +67,7 @@ def _page(
     code: UUID | None = None,
     sheet: IssuedSheet | None = None,
     answer: Verification | None = None,
-) -> ResponseReturnValue:
+) -> Response:
     html = render_template("sheets/check.html", form=state, code=code, sheet=sheet, answer=answer)
     return make_response(html, status)
 
@@ -77,7 +78,9 @@ def _check(code: UUID | None) -> ResponseReturnValue:
         busy = FormState(sentence="Others are checking; try again in a moment.")
         return _page(busy, TOO_MANY, code=code, sheet=sheet)
     try:
-        return _page(FormState(), code=code, sheet=sheet, answer=_checked(_upload()))
+        found = _checked(_upload())
+        answer = _page(FormState(), code=code, sheet=sheet, answer=found)
+        return note_after(answer, UUID(found.issued_as), CHECKED) if found.issued_as else answer
     except Invalid as error:
         return _page(state_of_form(request.form, error), UNUSABLE, code=code, sheet=sheet)
     finally:

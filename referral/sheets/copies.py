@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from referral.sheets.wording import Level, stamped
+from referral.web.written import day
 
 ALL_GOOD, NOT_GOOD, UNREADABLE = 0, 1, 2
 LASTS = "The file carries what is needed to check that later, without asking anybody."
@@ -22,7 +23,7 @@ class Issued:
 
     ``sheet_id`` is the sheet that they are a state of, ``signed_since`` whether that sheet was
     signed again after them, ``own`` who issued each certificate that its signers brought
-    themselves, by serial number.
+    themselves, by serial number, ``erased`` when this instance erased its own files of it.
     """
 
     here: bool
@@ -30,6 +31,7 @@ class Issued:
     sheet_id: str | None = None
     signed_since: bool = False
     own: Mapping[str, str] = field(default_factory=dict)
+    erased: datetime | None = None
 
 
 Lookup = Callable[[str, str | None], Issued]
@@ -75,8 +77,9 @@ class Verification:
     one of ``none material signatures other`` (material is what a later check needs). ``missing``:
     fields that nobody signed. ``carried_fault``: what is wrong with that material.
     ``issued_here`` is None when there is no instance to ask. ``signed_since``: the sheet has been
-    signed again since this copy. ``issued_as`` is the id of the sheet that the instance issued
-    with these very bytes, ``sheet_id`` the one that the file itself claims.
+    signed again since this copy. ``erased``: when the instance erased its own files of it.
+    ``issued_as`` is the id of the sheet that the instance issued with these very bytes,
+    ``sheet_id`` the one that the file itself claims.
     """
 
     intact: bool
@@ -86,6 +89,7 @@ class Verification:
     issued_here: bool | None
     replaced_by: str | None
     signed_since: bool
+    erased: str | None
     issued_as: str | None
     sheet_id: str | None
     sha256: str
@@ -125,6 +129,7 @@ def damaged(digest: str, fault: Exception) -> Verification:
         issued_here=None,
         replaced_by=None,
         signed_since=False,
+        erased=None,
         issued_as=None,
         sheet_id=None,
         sha256=digest,
@@ -152,6 +157,9 @@ def _sentences(answer: Verification, *, root_known: bool) -> Sequence[str]:
         says.append("This instance did not issue this file as it is.")
     if answer.signed_since:
         says.append("This sheet was signed again after this copy; ask for the later one.")
+    if answer.erased:
+        erased = day(datetime.fromisoformat(answer.erased))
+        says.append(f"It was issued here, and erased here on {erased}; this copy is as it was.")
     if answer.replaced_by:
         says.append(f"A newer sheet replaces it: {answer.replaced_by}.")
     return says

@@ -44,6 +44,7 @@ from referral.sheets.snapshot import (
 )
 from referral.sheets.texts import AFTERCARE, CAUTIONS, DANGER_SIGNS, HOW_SAYS, SCALE_SAYS
 from referral.storage.blobs import BlobStore
+from referral.web.written import day
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,7 +257,7 @@ def _limb_part(
         limb=limb,
         problem=_problem_says(session, access, limb),
         film=_film(basis, blobs, pictures),
-        film_absent=None if basis.film else "judged on readings stated by hand.",
+        film_absent=_absent(basis, "judged on readings stated by hand."),
         readings=reading_rows(predictions, done, findings, limits),
         findings=tuple(
             finding_shown(limb, each, known) for each in findings if not each.folded_under
@@ -288,7 +289,7 @@ def referred_limb(
         limb=limb,
         problem=_problem_says(session, access, limb),
         film=_film(basis, blobs, pictures),
-        film_absent=None if basis.film else "measured by readings stated by hand.",
+        film_absent=_absent(basis, "measured by readings stated by hand."),
         readings=tuple(replace(row, note=None) for row in reading_rows(now, None, (), limits)),
         findings=(),
         waivers=(),
@@ -339,8 +340,20 @@ def _scale_says(film: MeasuredFilm) -> str:
     return " ".join((said, *plane_says(marker), *correction_says(film, marker), *scale.warnings))
 
 
-def _film(basis: LimbBasis, blobs: BlobStore, pictures: dict[str, bytes]) -> FilmShown | None:
+def _absent(basis: LimbBasis, by_hand: str) -> str | None:
+    """Return why no film is shown of a limb: there is none, or its file was erased."""
     if basis.film is None:
+        return by_hand
+    if basis.film.erased is None:
+        return None
+    return (
+        f"measured on its film of {day(basis.film.film.taken_on)}, "
+        f"which was erased on {day(basis.film.erased)}; the readings stand."
+    )
+
+
+def _film(basis: LimbBasis, blobs: BlobStore, pictures: dict[str, bytes]) -> FilmShown | None:
+    if basis.film is None or basis.film.erased is not None:
         return None
     film = basis.film.film
     pictures[film.picture_sha256] = blobs.get(film.picture_sha256)

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ForeignKey, Index, Text, UniqueConstraint
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from referral.storage.db import Base
@@ -71,6 +71,22 @@ class Signature(Base):
     issuer: Mapped[str | None]
     level: Mapped[str | None]
     asked: Mapped[bool | None]
+
+
+class SheetFetch(Base):
+    """That somebody fetched a sheet, or had a copy of it checked; nobody where not signed in."""
+
+    __tablename__ = "sheet_fetch"
+    __table_args__ = (
+        CheckConstraint("how in ('fetched', 'checked')", name="how_known"),
+        Index(None, "sheet_id"),
+    )
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    sheet_id: Mapped[UUID] = mapped_column(ForeignKey("sheet.id"))
+    person_id: Mapped[UUID | None] = mapped_column(ForeignKey("person.id"))
+    how: Mapped[str]
+    at: Mapped[datetime]
 
 
 class OwnCertificate(Base):

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from referral.accounts.second_factor import is_on
 from referral.cases.access import CaseAccess
+from referral.cases.erasures import refuse_erased
 from referral.cases.queries import people_on
 from referral.core.workflow import LAWS, Move
 from referral.errors import NotFound
@@ -157,6 +158,7 @@ def _second(
     view = latest_sheet(session, access.case_id, kind.value, plan_id=plan_id)
     if view is None:
         raise NotFound("There is no sheet to be signed here yet.")
+    refuse_erased(view.erased, "sheet")
     return SheetShown(
         sheet_id=view.sheet_id,
         title=TITLES[kind],
@@ -176,7 +178,7 @@ def bytes_of(session: Session, access: CaseAccess, sheet_id: UUID) -> tuple[str,
     Raises
     ------
     NotFound
-        If there is no such sheet for this person.
+        If there is no such sheet for this person, or it was erased; says when.
     """
     try:
         view = sheet_of(session, access.case_id, sheet_id)
@@ -185,4 +187,5 @@ def bytes_of(session: Session, access: CaseAccess, sheet_id: UUID) -> tuple[str,
         if row.pdf_sha256 is None:
             raise NotFound("This sheet is not there yet.") from None
         return row.pdf_sha256, row.kind
+    refuse_erased(view.erased, "sheet")
     return view.pdf_sha256, view.kind

@@ -6,15 +6,16 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
 from referral.accounts.models import Person
-from referral.cases.models import Case
+from referral.cases.erasures import erased_at, refuse_erased, when_erased
+from referral.cases.models import Case, Erasure
 from referral.errors import NotFound
 from referral.resets.models import Reset
 from referral.sheets.copies import Issued, Lookup
-from referral.sheets.models import Sheet, SheetProposal, Signature
+from referral.sheets.models import Sheet, SheetFetch, SheetProposal, Signature
 from referral.sheets.snapshot import SIGNERS, SheetKind, in_groups
 from referral.sheets.wording import Level, stamped
 from referral.storage.together import CaseId, Rows
@@ -64,6 +65,7 @@ class SheetView:
     pdf_sha256: str
     signatures: tuple[SignatureView, ...]
     replaced_by: UUID | None
+    erased: datetime | None
 
     @property
     def is_complete(self) -> bool:
@@ -80,11 +82,21 @@ def sheets_of(session: Session, case_id: UUID) -> tuple[SheetView, ...]:
 
 
 def select_sheets(case_id: CaseId) -> Rows:
-    """Return the query for the case's sheets, newest first, with what replaces each."""
+    """Return the query for the case's sheets, newest first, with what came of each."""
+    fetched = select(SheetFetch).where(SheetFetch.sheet_id == Sheet.id)
+    count, last = func.count(SheetFetch.id), func.max(SheetFetch.at)
     newer = aliased(Sheet)
     replaced_by = select(newer.id).where(newer.replaces_id == Sheet.id).limit(1).scalar_subquery()
     return (
-        select(Sheet.id, Sheet.kind, Sheet.made_at, replaced_by.label("replaced_by"))
+        select(
+            Sheet.id,
+            Sheet.kind,
+            Sheet.made_at,
+            replaced_by.label("replaced_by"),
+            erased_at(Sheet.id).label("erased"),
+            fetched.with_only_columns(count).scalar_subquery().label("fetches"),
+            fetched.with_only_columns(last).scalar_subquery().label("fetched_last"),
+        )
         .where(Sheet.case_id == case_id)
         .order_by(Sheet.made_at.desc())
     )
@@ -127,6 +139,19 @@ def sheet_of(session: Session, case_id: UUID, sheet_id: UUID) -> SheetView:
     return _views(session, rows)[0]
 
 
+def sheet_to_see(session: Session, case_id: UUID, sheet_id: UUID) -> SheetView:
+    """Return one sheet of this case whose file is there still.
+
+    Raises
+    ------
+    NotFound
+        If this case has no such sheet, or it was erased; says when.
+    """
+    view = sheet_of(session, case_id, sheet_id)
+    refuse_erased(view.erased, "sheet")
+    return view
+
+
 def sheets_signed_by(session: Session, person_id: UUID, number: int) -> tuple[SheetView, ...]:
     """Return the sheets of a case that this person signed, newest first.
 
@@ -155,6 +180,8 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
         signed.setdefault(signature.sheet_id, []).append((signature, name))
     replacing = select(Sheet.replaces_id, Sheet.id).where(Sheet.replaces_id.in_(ids))
     newer = dict(session.execute(replacing).all())
+    erased = select(Erasure.subject_id, Erasure.erased_at).where(Erasure.subject_id.in_(ids))
+    gone = dict(session.execute(erased).all())
     return tuple(
         SheetView(
             sheet_id=row.id,
@@ -165,6 +192,7 @@ def _views(session: Session, rows: Sequence[Sheet]) -> tuple[SheetView, ...]:
             pdf_sha256=signed[row.id][-1][0].pdf_sha256,
             signatures=tuple(_signature_view(each, name) for each, name in signed[row.id]),
             replaced_by=newer.get(row.id),
+            erased=gone.get(row.id),
         )
         for row in rows
     )
@@ -247,6 +275,7 @@ def issued_lookup(session: Session) -> Lookup:
             sheet_id=str(row.sheet_id),
             signed_since=_last_signature(session, row.sheet_id).position > row.position,
             own=_own_certificates(session, row.sheet_id),
+            erased=when_erased(session, row.sheet_id),
         )
 
     return look
@@ -260,6 +289,7 @@ class IssuedSheet:
     fingerprint: str
     pdf_sha256: str
     replaced_by: UUID | None
+    erased: datetime | None
 
 
 def issued_sheet(session: Session, sheet_id: UUID) -> IssuedSheet:
@@ -278,6 +308,7 @@ def issued_sheet(session: Session, sheet_id: UUID) -> IssuedSheet:
         in_groups(row.snapshot_sha256),
         _last_signature(session, row.id).pdf_sha256,
         _replacing(session, row.id),
+        when_erased(session, row.id),
     )
 
 

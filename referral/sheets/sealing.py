@@ -17,7 +17,7 @@ from referral.sheets.authority import IssuedKey
 from referral.sheets.drafts import Office
 from referral.sheets.keys import signer_for
 from referral.sheets.printing import field_name
-from referral.sheets.queries import proposal_of, sheet_of
+from referral.sheets.queries import proposal_of, sheet_to_see
 from referral.sheets.signing import SigningAct, sign
 from referral.sheets.snapshot import SIGNERS, SheetKind
 from referral.sheets.wording import LEVELS, NOT_ASKED, Level
@@ -127,7 +127,7 @@ def second_to_seal(
     OutOfDate
         If the sheet is not as it was shown, or nobody is to sign it any more.
     """
-    sheet = sheet_of(session, access.case_id, sheet_id)
+    sheet = sheet_to_see(session, access.case_id, sheet_id)
     if sheet.pdf_sha256 != pdf_sha256 or sheet.is_complete:
         raise OutOfDate("The sheet has changed since you opened it; look at it again.")
     role = SIGNERS[SheetKind(sheet.kind)][1]

@@ -13,6 +13,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
+from referral.cases.erasures import refuse_erased
 from referral.cases.timeline import NewEntry, append
 from referral.clock import day_at
 from referral.core.workflow import Move
@@ -231,6 +232,7 @@ def _shown(
     latest = latest_sheet(session, access.case_id, kind.value, plan_id=plan_id)
     if latest is None or latest.sheet_id != command.sheet_id:
         raise NotFound("This sheet does not wait for a signature.")
+    refuse_erased(latest.erased, "sheet")
     if latest.pdf_sha256 != command.pdf_sha256 or latest.is_complete:
         raise OutOfDate("The sheet has changed since you opened it; look at it again.")
     return session.get_one(Sheet, command.sheet_id), latest

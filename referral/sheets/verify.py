@@ -62,6 +62,7 @@ def verify_pdf(
         issued_here=issued.here if issued else None,
         replaced_by=issued.replaced_by if issued else None,
         signed_since=issued is not None and issued.signed_since,
+        erased=issued.erased.isoformat() if issued and issued.erased else None,
         issued_as=issued.sheet_id if issued else None,
         sheet_id=read.sheet_id,
         sha256=digest,

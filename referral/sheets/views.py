@@ -10,6 +10,7 @@ from flask.typing import ResponseReturnValue
 
 from referral.accounts.idempotency import done_before
 from referral.accounts.second_factor import Given, authorise
+from referral.cases.erasures import refuse_erased
 from referral.cases.visit import (
     Visit,
     based_on,
@@ -30,6 +31,7 @@ from referral.resets.schemas import at_form_fields, load_reset
 from referral.resets.service import CountersignReset, RecordReset, check_reset
 from referral.sheets.asking import ask
 from referral.sheets.decisions import agree_to_json, record_to_json
+from referral.sheets.fetching import FETCHED, note_after
 from referral.sheets.office import office_of
 from referral.sheets.orders import Order
 from referral.sheets.pages import (
@@ -331,7 +333,10 @@ def download(number: int, sheet_id: UUID) -> ResponseReturnValue:
     """Give a sheet's newest bytes."""
     pdf, kind = _bytes(number, sheet_id)
     name = f"case-{number}-{kind.replace('_', '-')}.pdf"
-    return send_file(BytesIO(pdf), "application/pdf", download_name=name, etag=False)
+    answer = send_file(
+        BytesIO(pdf), "application/pdf", download_name=name, etag=False, conditional=False
+    )
+    return note_after(answer, sheet_id, FETCHED) if request.method == "GET" else answer
 
 
 @blueprint.get("/cases/<int:number>/sheets/<uuid:sheet_id>/pages/<int:page>.png")
@@ -354,5 +359,6 @@ def _bytes(number: int, sheet_id: UUID) -> tuple[bytes, str]:
         found = [each for each in mine if each.sheet_id == sheet_id]
         if not found:
             raise
+        refuse_erased(found[0].erased, "sheet")
         digest, kind = found[0].pdf_sha256, found[0].kind
     return wired.blobs.get(digest), kind

@@ -77,6 +77,7 @@ def _sqlite_engine(url: str) -> Engine:
         connection.execute("PRAGMA journal_mode=WAL")
         connection.execute("PRAGMA foreign_keys=ON")
         connection.execute("PRAGMA synchronous=NORMAL")
+        connection.execute("PRAGMA secure_delete=ON")  # what is erased is overwritten in the file
 
     @event.listens_for(engine, "begin")
     def _on_begin(connection: Any) -> None:  # noqa: ANN401 - the library's event gives either kind

@@ -109,6 +109,7 @@ ANY_TIME = {
         "device_stepped_down", "device_renewed", "caution_acknowledged", "red_flag_raised",
         "red_flag_answered",
         "member_added", "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
+        "record_erased", "legal_hold_placed", "legal_hold_lifted",
     },
     "farrier": {
         "recheck_set", "visit_booked", "photo_added", "photo_measured", "readings_recorded",
@@ -126,12 +127,13 @@ ANY_TIME = {
     },
     "coordinator": {
         "red_flag_raised", "member_added", "invitation_taken_back", "member_joined", "handed_over",
-        "visit_booked",
+        "visit_booked", "record_erased", "legal_hold_placed", "legal_hold_lifted",
     },
 }  # fmt: skip
 EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",
     "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
+    "record_erased", "legal_hold_placed", "legal_hold_lifted",
 }  # fmt: skip
 JUDGE_AGAIN = {"review": "review", "amended": "amended", "signing": "review", "consent": "review"}
 FACTS = {"plan_submitted": {"n": 1}, "plan_amended": {"n": 2}, "reset_recorded": {"n": 1}}
@@ -255,6 +257,13 @@ def test_a_managed_red_flag_holds_through_its_day_and_is_live_after_it(day, live
     assert bool(why_not(state, Role.FARRIER, Move.SUBMIT_PLAN)) == live
     assert why_not(state, Role.FARRIER, Move.ADD_PHOTO) == ""
     assert state.turn is (Role.VET if live else Role.FARRIER)
+
+
+@pytest.mark.parametrize("kind", ["record_erased", "legal_hold_placed", "legal_hold_lifted"])
+def test_what_is_said_of_the_record_alone_changes_nothing_of_the_case(kind):
+    before = story(*FITTED_ONCE, ("emergency_work_recorded", "farrier", {}))
+    assert before.task == "See the emergency work"
+    assert after(before, Happening(kind, "vet", {})) == before
 
 
 def test_the_last_answer_to_a_red_flag_holds():

@@ -116,6 +116,11 @@ TABLE = {
     "GET sheets.countersign_form": "200 404 404 404 404 404 404 303",
     "POST sheets.countersign": "422 404 404 404 404 404 404 401",
     "GET resets.new_reset": "404 200 404 404 404 404 404 303",
+    "GET erasing.show": "200 403 403 403 403 404 404 303",
+    "POST erasing.place": "422 403 403 403 403 404 404 401",
+    "POST erasing.lift": "422 403 403 403 403 404 404 401",
+    "GET erasing.confirm": "200 403 403 403 403 404 404 303",
+    "POST erasing.erase_it": "422 403 403 403 403 404 404 401",
     "GET letters.new": "200 403 403 403 403 404 404 303",
     "POST letters.order": "422 403 403 403 403 404 404 401",
     "GET sheets.download": "200 200 200 200 200 404 404 303",
@@ -255,6 +260,8 @@ def every_address(app, story):
     for rule in app.url_map.iter_rules():
         for method in sorted(rule.methods - {"HEAD", "OPTIONS"}):
             given = {name: values[name] for name in rule.arguments}
+            if "/erasures/" in rule.rule:
+                given["what"] = "film"
             if "/proposals/" in rule.rule:
                 given["sheet_id"] = values["draft_id"]
             yield (
@@ -284,6 +291,7 @@ def values_in(story) -> dict[str, object]:
             "invitation_id": new_id(NOW),
             "horse_id": access.horse_id,
             "film_id": session.scalars(select(Film.id)).one(),
+            "subject_id": session.scalars(select(Film.id)).one(),
             "assessment_id": session.scalars(select(Assessment.id)).one(),
             "photo_id": session.scalars(select(AssessmentPhoto.id)).one(),
             "limit_id": session.scalars(select(Limit.id)).one(),
@@ -357,7 +365,7 @@ FIELDS = """
     scale seen_sha256 sheet_id shod sign stage strength taken_on trim until urgency view
     visit_on visit_at comes hour
     words LF-toe_trim_mm LF-wedge_deg LF-category LF-nail_count LF-reason-toe_trim_mm
-    waiver_x seen_x idempotency_key
+    waiver_x seen_x idempotency_key why
     practice stance since evidence source topic rule_text limit_1_at_most limit_1_severity inside
 """.split()  # noqa: SIM905 - a list of words reads best as one
 

@@ -7,8 +7,8 @@ import pytest
 from sqlalchemy import select, update
 
 from referral.clock import utc_now
+from referral.erasing.checking import check_record
 from referral.settings import load_settings
-from referral.sheets.checking import check_record
 from referral.sheets.letters import check_letter
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.office import office_of

@@ -167,7 +167,7 @@ def landmarks_form(**changed: str) -> dict:
     }
 
 
-MUTABLE = frozenset({"session", "sign_in", "notice", "idempotency_key"})
+MUTABLE = frozenset({"session", "sign_in", "notice", "idempotency_key", "sheet_fetch"})
 
 
 def rows_in(database: Database) -> dict[str, int]:

@@ -12,6 +12,7 @@ from sqlalchemy import func, select, text
 from referral.cases.queries import case_for
 from referral.cases.service import Words
 from referral.core.workflow import Stage
+from referral.erasing.checking import check_record
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate, WrongState
 from referral.films.models import Film
 from referral.films.phantom import Foot
@@ -20,7 +21,6 @@ from referral.plans.queries import plan_of
 from referral.resets.models import Deviation, Recheck, Reset
 from referral.resets.queries import reset_of
 from referral.resets.service import ask_correction
-from referral.sheets.checking import check_record
 from referral.sheets.models import Sheet, SheetProposal, Signature
 from referral.sheets.queries import issued_lookup
 from referral.sheets.sealing import first_to_seal, seal
