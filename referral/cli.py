@@ -116,6 +116,10 @@ def check(instance: Path | None) -> int:
     click.echo(
         f"All whole: {checked.cases} cases, {checked.entries} entries, {checked.files} files."
     )
+    if checked.unnamed:
+        click.echo(
+            f"Files that no record names, which go with the next erasure: {checked.unnamed}."
+        )
     return 0
 
 

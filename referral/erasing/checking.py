@@ -20,11 +20,15 @@ from referral.storage.blobs import BlobStore
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What was walked, and one sentence for everything that is wrong."""
+    """What was walked, and one sentence for everything that is wrong.
+
+    ``unnamed`` counts files that no row names: drafts that nobody signed, mostly.
+    """
 
     cases: int
     entries: int
     files: int
+    unnamed: int
     faults: tuple[str, ...]
 
 
@@ -45,7 +49,8 @@ def check_record(session: Session, blobs: BlobStore) -> Checked:
     faults.extend(_erasure_faults(session, blobs, wanted, numbers))
     entries = session.scalar(select(func.count()).select_from(Entry)) or 0
     files = [each for each in named if each.erased is None]
-    return Checked(len(numbers), entries, len(files), tuple(faults))
+    unnamed = blobs.names() - {each.digest for each in named}
+    return Checked(len(numbers), entries, len(files), len(unnamed), tuple(faults))
 
 
 def _file_faults(blobs: BlobStore, named: Sequence[Named], numbers: Numbers) -> Iterator[str]:

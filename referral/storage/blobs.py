@@ -13,6 +13,7 @@ from pathlib import Path
 from referral.errors import NotFound
 from referral.storage.canonical import sha256_hex
 
+DIGEST_CHARACTERS = 64
 GOING = ".going"
 """What stands behind the name of a file that is being taken away."""
 
@@ -69,6 +70,10 @@ class BlobStore:
         except FileNotFoundError:
             return None
 
+    def names(self) -> frozenset[str]:
+        """Return the SHA-256 of every file that is there."""
+        return frozenset(path.name for path in self.folder.glob("??/*") if _is_digest(path.name))
+
     def sweep(self, wanted: Collection[str], moment: float) -> int:
         """Delete every file that nobody wants and nobody put since a moment; return how many.
 
@@ -95,3 +100,7 @@ class BlobStore:
             return True
         going.replace(whole)  # somebody put it between the look and the new name
         return False
+
+
+def _is_digest(name: str) -> bool:
+    return len(name) == DIGEST_CHARACTERS and "." not in name
