@@ -130,6 +130,8 @@ TABLE = {
     "POST inbox.new_wishes": "422 422 422 422 422 422 422 401",
     "GET inbox.unsubscribing": "404 404 404 404 404 404 404 404",
     "POST inbox.unsubscribe": "404 404 404 404 404 404 404 404",
+    "GET inbox.stopping": "404 404 404 404 404 404 404 404",
+    "POST inbox.stop": "404 404 404 404 404 404 404 404",
     "GET codes.show": "200 200 403 403 403 200 200 303",
     "POST codes.begin": "422 422 403 403 403 422 422 401",
     "POST codes.confirm": "422 422 403 403 403 422 422 401",

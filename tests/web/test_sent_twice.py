@@ -29,6 +29,7 @@ NO_RECORD = {
     "accounts.end_all": "what has ended stays so",
     "accounts.new_password": "the new password is the present one then",
     "inbox.unsubscribe": "proven by its address, and what is ended stays so",
+    "inbox.stop": "proven by its address, and what is ended stays so",
     "films.reading_preview": "keeps nothing",
     "plans.preview": "keeps nothing",
     "windows.ask": "keeps nothing",
