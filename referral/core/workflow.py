@@ -118,6 +118,7 @@ LAWS: Mapping[Move, Law] = {
     Move.TAKE_INVITE_BACK: _law({_V, _F, _C}, _KNOWN),
     Move.JOIN: _law({_V, _F, _A, _O, _C}, _KNOWN),
     Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
+    Move.CORRECT_OWNER: _law({_V}, _KNOWN),
     Move.SIGN_SHEET: _law({_V}, _KNOWN),
     Move.CLOSE: _law({_V}, _LIVE, Stage.CLOSED),
     Move.REOPEN: _law({_V}, {Stage.CLOSED}, Stage.MONITORING),
@@ -269,6 +270,9 @@ def _changes(state: CaseState, happening: Happening) -> dict[str, object]:
         stage = Stage.OPENED
     if move is Move.JUDGE_AGAIN and stage in _AGREED:
         stage = Stage.REVIEW
+    if facts.get("consent_falls"):  # it was given by somebody who is not the owner
+        stage = Stage.CONSENT if stage is Stage.FITTING else stage
+        changes |= {"left_at": Stage.CONSENT} if state.left_at is Stage.FITTING else {}
     changes["stage"] = stage
     changes |= _facts_change(state, move, facts)
     changes |= _dates_change(facts)

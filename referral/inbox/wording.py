@@ -38,6 +38,7 @@ SAYS: Mapping[Move, str] = {
     Move.TAKE_INVITE_BACK: "what somebody was asked was taken back",
     Move.JOIN: "somebody came onto the case",
     Move.HAND_OVER: "a part in the case was handed over to you",
+    Move.CORRECT_OWNER: "it was corrected who owns the horse",
     Move.CLOSE: "the case was closed",
     Move.REOPEN: "the case was reopened",
 }

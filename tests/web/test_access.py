@@ -56,6 +56,8 @@ TABLE = {
     "GET letters_to_asked.show": "404 404 404 404 404 404 404 404",
     "POST letters_to_asked.answer": "404 404 404 404 404 404 404 404",
     "POST joining.reply": "404 404 404 404 404 404 404 401",
+    "GET correcting.new": "200 403 403 403 403 404 404 303",
+    "POST correcting.keep": "422 403 403 403 403 404 404 401",
     "GET handing.new": "200 200 403 403 200 404 404 303",
     "POST handing.keep": "422 422 403 403 422 404 404 401",
     "GET desk.past": "404 404 404 404 404 404 404 303",
