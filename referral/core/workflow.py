@@ -12,7 +12,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from referral.core.errors import WrongMove
-from referral.core.ground import SOLID, Moved, moved_ground
+from referral.core.ground import SOLID, Moved, bears_on, feet_of, moved_ground
 from referral.core.moves import Move, Role, Stage
 
 __all__ = [
@@ -166,7 +166,8 @@ TASK: Mapping[Stage, str] = {
 class CaseState:
     """Where a case stands, worked out from its entries.
 
-    ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``live_flags`` are
+    ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``plan_limbs`` are the feet that
+    the plan is of, empty for one from before they were kept. ``live_flags`` are
     the ids of red flags that no vet has answered; ``managed`` are those known and managed,
     each with the last day on which that holds, as :func:`on_day` sees to. ``left_at`` is
     where a plan under way stood before the ground it rests on ``moved``; it goes on from
@@ -175,6 +176,7 @@ class CaseState:
 
     stage: Stage = Stage.NEW
     plan_n: int = 0
+    plan_limbs: frozenset[str] = field(default_factory=frozenset)
     reset_n: int = 0
     referral_n: int = 0
     live_flags: frozenset[str] = field(default_factory=frozenset)
@@ -261,7 +263,8 @@ def _changes(state: CaseState, happening: Happening) -> dict[str, object]:
     move, role, facts = Move(happening.kind), Role(happening.role), happening.facts
     changes: dict[str, object] = {"vet_to_see": state.vet_to_see and role is not Role.VET}
     stage = LAWS[move].leads_to or state.stage
-    if facts.get("changes_basis") and state.stage in _UNDER_WAY:
+    moves = facts.get("changes_basis") and bears_on(facts.get("ground"), state.plan_limbs)
+    if moves and state.stage in _UNDER_WAY:
         stage, left, moved = _on_moved_ground(state, facts)
         changes |= {"left_at": left, "moved": moved}
     elif LAWS[move].leads_to is not None or move is Move.JUDGE_AGAIN:
@@ -292,7 +295,7 @@ def _on_moved_ground(
 def _facts_change(state: CaseState, move: Move, facts: Mapping[str, object]) -> dict[str, object]:
     match move:
         case Move.SUBMIT_PLAN | Move.AMEND_PLAN:
-            return {"plan_n": int(str(facts["n"]))}
+            return {"plan_n": int(str(facts["n"])), "plan_limbs": feet_of(facts)}
         case Move.SEND_REFERRAL:
             return {"referral_n": state.referral_n + 1}
         case Move.RECORD_RESET:

@@ -80,7 +80,7 @@ def test_every_form_is_done_once_or_stands_on_the_list_with_why(app):
     assert not leads_to_do_once(app.view_functions["authority.root"], set())
 
 
-def test_our_own_pages_give_every_such_form_a_number_of_its_own(app, story):  # noqa: F811
+def test_our_own_pages_give_every_such_form_a_number_of_its_own(app, story):  # noqa: F811 - the fixture
     browsers = browsers_of(app, story)
     addresses = app.url_map.bind("localhost")
     met, without = set(), []
