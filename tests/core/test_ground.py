@@ -5,7 +5,6 @@ import pytest
 from referral.core.workflow import Happening, Stage, state_of
 from tests.core.test_workflow import AGREED, moved
 
-
 FORE_AGREED = (*AGREED[:3], Happening("plan_submitted", "farrier", {"n": 1, "limbs": ["LF"]}))
 
 
