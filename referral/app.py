@@ -14,6 +14,7 @@ from referral.accounts.sign_in import resume_session
 from referral.assessments import views as assessments_views
 from referral.assessments.photos import READ_PHOTO, photo_reader
 from referral.cases import booking_views as cases_booking_views
+from referral.cases import correcting_views as cases_correcting_views
 from referral.cases import handing_views as cases_handing_views
 from referral.cases import joining_views as cases_joining_views
 from referral.cases import letter_views as cases_letter_views
@@ -73,6 +74,7 @@ FEATURES = (
     cases_booking_views.blueprint,
     cases_joining_views.blueprint,
     cases_letter_views.blueprint,
+    cases_correcting_views.blueprint,
     cases_handing_views.blueprint,
     rules_views.blueprint,
     films_views.blueprint,

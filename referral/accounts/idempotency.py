@@ -17,8 +17,11 @@ from referral.storage.canonical import canonical_json, sha256_hex
 from referral.storage.ids import new_id
 
 KEY = re.compile(r"[0-9A-Za-z-]{1,64}")
-NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password", "code"})
+NOT_WHAT_IS_SAID = frozenset({"csrf_token", "password", "passphrase", "code"})
 """Fields that are no part of what a form asks for; a secret must not be kept, even hashed."""
+NO_NUMBER = (
+    "This form came without its own number, so nothing was kept. Send it again from its own page."
+)
 
 
 def new_key() -> str:
@@ -34,13 +37,11 @@ def do_once(
     Raises
     ------
     Invalid
-        If the form's key is none that a page of ours gives.
+        If the form has no key, or none that a page of ours gives.
     OutOfDate
         If the form's key was used with other content.
     """
     key = _key_of_form()
-    if not key:
-        return redirect(act(), 303)
     claimed = IdempotencyKey(
         id=new_id(now),
         person_id=person_id,
@@ -64,7 +65,7 @@ def done_before(session: Session, person_id: UUID) -> ResponseReturnValue | None
     Raises
     ------
     Invalid
-        If the form's key is none that a page of ours gives.
+        If the form has no key, or none that a page of ours gives.
     OutOfDate
         If the form's key was used with other content.
     """
@@ -74,8 +75,8 @@ def done_before(session: Session, person_id: UUID) -> ResponseReturnValue | None
 
 def _key_of_form() -> str:
     key = request.form.get("idempotency_key", "")
-    if key and not KEY.fullmatch(key):
-        raise Invalid("This form has lost its own number; open the page anew.")
+    if not KEY.fullmatch(key):
+        raise Invalid(NO_NUMBER)
     return key
 
 

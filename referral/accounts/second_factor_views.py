@@ -1,10 +1,14 @@
 """The page on which a vet or a farrier sets up codes for signing, or takes them off."""
 
-from flask import Blueprint, flash, make_response, redirect, render_template, request, url_for
+from collections.abc import Callable
+
+from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from sqlalchemy.orm import Session
 
 from referral.accounts import second_factor
 from referral.accounts.actor import Actor
+from referral.accounts.idempotency import do_once, new_key
 from referral.accounts.schemas import CodeForm, PasswordAlone
 from referral.accounts.second_factor import SIGNING_ROLES
 from referral.accounts.service import ConfirmPassword, confirm_password
@@ -32,14 +36,14 @@ def show() -> ResponseReturnValue:
 def begin() -> ResponseReturnValue:
     """Make a secret for one's telephone, of use when its first code is given."""
     actor, wired = _signer(), wiring()
+    key = wired.settings.instance_key
     try:
         _confirm_password()
+        return _once(
+            lambda session: second_factor.begin(session, actor.person_id, key, wired.now())
+        )
     except Invalid as error:
         return _page(state_of_form(request.form, error, secret=SECRET), UNUSABLE)
-    key = wired.settings.instance_key
-    with wired.database.transaction() as session:
-        second_factor.begin(session, actor.person_id, key, wired.now())
-    return redirect(url_for("codes.show"), 303)
 
 
 @blueprint.post("/account/codes/confirmation")
@@ -50,12 +54,13 @@ def confirm() -> ResponseReturnValue:
     key = wired.settings.instance_key
     try:
         code = load_form(CodeForm(), request.form)["code"]
-        with wired.database.transaction() as session:
-            second_factor.confirm(session, actor.person_id, code, key, wired.now())
+        answer = _once(
+            lambda session: second_factor.confirm(session, actor.person_id, code, key, wired.now())
+        )
     except Invalid as error:
         return _page(state_of_form(request.form, error, secret=SECRET), UNUSABLE)
     flash("Signing asks for a code from now on.")
-    return redirect(url_for("codes.show"), 303)
+    return answer
 
 
 @blueprint.post("/account/codes/removal")
@@ -65,12 +70,23 @@ def remove() -> ResponseReturnValue:
     actor, wired = _signer(), wiring()
     try:
         _confirm_password()
+        answer = _once(lambda session: second_factor.remove(session, actor.person_id, wired.now()))
     except Invalid as error:
         return _page(state_of_form(request.form, error, secret=SECRET), UNUSABLE)
-    with wired.database.transaction() as session:
-        second_factor.remove(session, actor.person_id, wired.now())
     flash("Codes are off: signing asks for your password alone.")
-    return redirect(url_for("codes.show"), 303)
+    return answer
+
+
+def _once(change: Callable[[Session], None]) -> ResponseReturnValue:
+    """Make a change to one's codes, and show them; the same form again only shows them."""
+    wired = wiring()
+
+    def act() -> str:
+        change(session)
+        return url_for("codes.show")
+
+    with wired.database.transaction() as session:
+        return do_once(session, current_actor().person_id, wired.now(), act)
 
 
 def _signer() -> Actor:
@@ -99,6 +115,11 @@ def _page(state: FormState, status: int = 200) -> ResponseReturnValue:
         words = second_factor.secret_in_words(secret)
         picture = qr_picture(second_factor.setting_up_address(secret, actor.email, name))
     html = render_template(
-        "accounts/codes.html", form=state, is_on=on, words=words, picture=picture
+        "accounts/codes.html",
+        form=state,
+        key=new_key(),
+        is_on=on,
+        words=words,
+        picture=picture,
     )
     return make_response(html, status)

@@ -161,7 +161,8 @@ def change_password(
 ) -> None:
     """Change one's own password and end one's other sessions.
 
-    The present password is asked for, and wrong ones count as failed sign-ins.
+    The present password is asked for, and wrong ones count as failed sign-ins. Sent again, the new
+    password is the present one already, and that is no fault.
 
     Raises
     ------
@@ -173,11 +174,12 @@ def change_password(
             raise _fault("present", WAIT)
         present_hash = person_by_id(session, actor.person_id).password_hash
     refuse_weak(command.password, name=actor.name, email=actor.email)
-    ok = passwords.matches(present_hash, command.present)
-    new_hash = passwords.hash(command.password) if ok else ""
+    changes = passwords.matches(present_hash, command.present)
+    new_hash = passwords.hash(command.password) if changes else ""
+    ok = changes or passwords.matches(present_hash, command.password)
     with database.transaction() as session:
         count_try(session, actor.email, command.address, ok=ok, now=now)
-        if ok:
+        if changes:
             person_by_id(session, actor.person_id).password_hash = new_hash
             end_all_sessions(session, actor.person_id, now, but=actor.session_id)
     if not ok:

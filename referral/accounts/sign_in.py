@@ -134,23 +134,21 @@ def resume_session(database: Database, token: str, now: datetime) -> Actor | Non
 
 
 def end_session(session: Session, actor: Actor, session_id: UUID, now: datetime) -> None:
-    """End one session of one's own.
+    """End one session of one's own; one that has ended stays as it is.
 
     Raises
     ------
     NotFound
-        If it is not one's own, or has ended already.
+        If it is not one's own.
     """
     mine = session.scalar(
         select(OpenSession).where(
-            OpenSession.id == session_id,
-            OpenSession.person_id == actor.person_id,
-            OpenSession.ended_at.is_(None),
+            OpenSession.id == session_id, OpenSession.person_id == actor.person_id
         )
     )
     if mine is None:
         raise NotFound("There is no such session.")
-    mine.ended_at = now
+    mine.ended_at = mine.ended_at or now
 
 
 def end_token(session: Session, token: str, now: datetime) -> None:

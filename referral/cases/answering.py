@@ -9,7 +9,6 @@ from datetime import date, datetime
 from enum import StrEnum
 from uuid import UUID
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from referral.accounts.actor import Actor
@@ -17,17 +16,18 @@ from referral.accounts.models import MembershipRole
 from referral.accounts.passwords import Passwords, refuse_weak
 from referral.accounts.queries import find_person_by_email
 from referral.accounts.service import AddPerson, add_person
-from referral.accounts.sign_in import open_session
+from referral.accounts.sign_in import SignInTry, open_session, sign_in
 from referral.cases.invitations import (
     Asked,
     asked_in,
     end_invitation,
+    how_ended,
     lock_invitation,
     open_invitation,
     open_ones,
 )
 from referral.cases.joining import Comes, accept, invitation_to_accept, invitations_for
-from referral.cases.models import Invitation, InvitationEnd
+from referral.cases.models import Case, Invitation
 from referral.cases.silence import tell_who_asked
 from referral.core.workflow import Role
 from referral.errors import NotFound
@@ -75,9 +75,8 @@ def _open(session: Session, invitation_id: UUID, now: datetime) -> Invitation:
     try:
         return open_invitation(session, invitation_id, now)
     except NotFound as error:
-        by_id = InvitationEnd.invitation_id == invitation_id
-        how = session.scalars(select(InvitationEnd.how).where(by_id)).one_or_none()
-        raise NotFound(ACCEPTED if how == "accepted" else OVER) from error
+        accepted = how_ended(session, invitation_id) == "accepted"
+        raise NotFound(ACCEPTED if accepted else OVER) from error
 
 
 def _way(session: Session, actor: Actor | None, row: Invitation, now: datetime) -> Way:
@@ -93,14 +92,16 @@ def _way(session: Session, actor: Actor | None, row: Invitation, now: datetime) 
 
 
 def decline_by_letter(session: Session, invitation_id: UUID, now: datetime) -> None:
-    """Decline without signing in; the letter is proof enough for that.
+    """Decline without signing in; the letter is proof enough. What is declined stays so.
 
     Raises
     ------
     NotFound
-        If the invitation is open no more.
+        If the invitation was accepted or taken back, or is too old.
     """
     lock_invitation(session, invitation_id)
+    if how_ended(session, invitation_id) == "declined":
+        return
     row = _open(session, invitation_id, now)
     end_invitation(session, row, "declined", None, now)
     tell_who_asked(session, row, now)
@@ -108,10 +109,11 @@ def decline_by_letter(session: Session, invitation_id: UUID, now: datetime) -> N
 
 @dataclass(frozen=True, slots=True)
 class SetUp:
-    """An owner's own account: their name, a password, and the browser it is made with."""
+    """An owner's own account: their name, a password, and where and with what it is made."""
 
     name: str
     password: str = field(repr=False)
+    address: str
     device: str
 
 
@@ -154,3 +156,21 @@ def set_up_owner(
         person.password_hash = password_hash
         number = accept(session, row, Comes(person.id, None, today), now)
         return SetUpResult(number, open_session(session, person.id, command.device, now))
+
+
+def set_up_before(
+    database: Database, passwords: Passwords, invitation_id: UUID, command: SetUp, now: datetime
+) -> SetUpResult | None:
+    """Sign in who sends the same set-up again, or return None if it is not theirs.
+
+    Name and address prove nothing by then: this is a try at the door, and counts as one.
+    """
+    with database.reading() as session:
+        if how_ended(session, invitation_id) != "accepted":
+            return None
+        row = session.get_one(Invitation, invitation_id)
+        number = session.get_one(Case, row.case_id).number
+        email = row.email
+    tried = SignInTry(email, command.password, command.address, command.device)
+    token = sign_in(database, passwords, tried, now).token
+    return None if token is None else SetUpResult(number, token)

@@ -75,6 +75,12 @@ def open_invitation(session: Session, invitation_id: UUID, now: datetime) -> Inv
     return row
 
 
+def how_ended(session: Session, invitation_id: UUID) -> str | None:
+    """Return how an invitation was answered or taken back, or None if it was not."""
+    by_id = InvitationEnd.invitation_id == invitation_id
+    return session.scalars(select(InvitationEnd.how).where(by_id)).one_or_none()
+
+
 def lock_invitation(session: Session, invitation_id: UUID) -> None:
     """Keep an invitation from ending in two ways at once, until this transaction ends."""
     by_id = select(Invitation.id).where(Invitation.id == invitation_id)

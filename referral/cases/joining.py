@@ -51,12 +51,14 @@ def known_people(session: Session, person_id: UUID, role: Role) -> tuple[PersonI
 
 
 def _known(person_id: UUID, role: Role) -> Select[UUID]:
-    # as this on a case: whoever is on one as owner is not known as a farrier by it
+    # as this on a case: whoever is on one as owner is not known as a farrier by it, and whoever
+    # was never the owner, which alone ends being on it as such, not at all
     mine, theirs = aliased(CaseMember), aliased(CaseMember)
     shared = (
         select(theirs.person_id)
         .join(mine, mine.case_id == theirs.case_id)
         .where(mine.person_id == person_id, theirs.role == role.value)
+        .where(*(each.until.is_(None) | (each.role != Role.OWNER) for each in (mine, theirs)))
     )
     return select(Person.id).where(
         Person.id.in_(shared) | Person.id.in_(colleagues_of(person_id)) | (Person.id == person_id)

@@ -136,7 +136,8 @@ def again(number: int, invitation_id: UUID) -> ResponseReturnValue:
 @blueprint.app_template_global()
 def how_asked() -> str:
     """Return how an address is asked on this instance, as the rest of a sentence."""
-    by = "by mail and on their desk" if wiring().settings.mail_host else "on their desk"
+    letter = "by mail, unless they want no letters, and on their desk"
+    by = letter if wiring().settings.mail_host else "on their desk"
     return f"is asked {by}, for seven days,"
 
 

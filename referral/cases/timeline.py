@@ -39,6 +39,7 @@ TOLD_TO_ALL = frozenset(
         Move.ERASE.value,
         Move.TAKE_UP.value,
         Move.TURN_DOWN.value,
+        Move.CORRECT_OWNER.value,
     }
 )
 """What everybody on the case is told of; of the rest, whoever's turn it is then."""

@@ -142,6 +142,8 @@ def do_once(visit: Visit, act: Callable[[], str]) -> ResponseReturnValue:
 
     Raises
     ------
+    Invalid
+        If the form has no key, or none that a page of ours gives.
     OutOfDate
         If the form's key was used with other content.
     """

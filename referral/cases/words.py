@@ -74,6 +74,7 @@ ENTRIES: Mapping[Move, str] = {
     Move.TAKE_INVITE_BACK: "took back what {whom} was asked",
     Move.JOIN: "came onto the case",
     Move.HAND_OVER: "handed the {role}'s part over",
+    Move.CORRECT_OWNER: "corrected who owns the horse; who was on as its owner is not",
     Move.SIGN_SHEET: "signed the {letter}",
     Move.ERASE: "erased {erased}",
     Move.PLACE_HOLD: "placed a legal hold: nothing is erased until it is lifted",

@@ -89,6 +89,7 @@ LAWS: Mapping[Move, Law] = {
     Move.TAKE_INVITE_BACK: _law({_V, _F, _C}, _KNOWN),
     Move.JOIN: _law({_V, _F, _A, _O, _C}, _KNOWN),
     Move.HAND_OVER: _law({_V, _F, _C}, _KNOWN),
+    Move.CORRECT_OWNER: _law({_V}, _KNOWN),
     Move.SIGN_SHEET: _law({_V}, _KNOWN),
     Move.ERASE: _law({_V, _C}, _KNOWN),
     Move.PLACE_HOLD: _law({_V, _C}, _KNOWN),

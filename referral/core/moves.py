@@ -82,6 +82,7 @@ class Move(StrEnum):
     TAKE_INVITE_BACK = "invitation_taken_back"
     JOIN = "member_joined"
     HAND_OVER = "handed_over"
+    CORRECT_OWNER = "owner_corrected"
     SIGN_SHEET = "sheet_signed"
     ERASE = "record_erased"
     PLACE_HOLD = "legal_hold_placed"

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from referral.core.diary import Dated
+from referral.core.ground import OPPOSITE
 from referral.core.workflow import Move
 
 RESETS_IN_DEVICE = 3
 """After how many resets in a wedge or a bar its reason is asked for."""
 
-OPPOSITE: Mapping[str, str] = {"LF": "RF", "RF": "LF", "LH": "RH", "RH": "LH"}
 NOT_BEARING: Mapping[str, float] = {"aaep": 5.0, "uk": 10.0}
 """The grade on a scale of lameness that says that the limb bears no weight."""
 

@@ -12,7 +12,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from referral.core.errors import WrongMove
-from referral.core.ground import SOLID, Moved, moved_ground
+from referral.core.ground import SOLID, Moved, bears_on, feet_of, moved_ground
 from referral.core.laws import LAWS, Law
 from referral.core.moves import ABOUT_THE_RECORD, Move, Role, Stage
 
@@ -81,7 +81,8 @@ TASK: Mapping[Stage, str] = {
 class CaseState:
     """Where a case stands, worked out from its entries.
 
-    ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``live_flags`` are
+    ``plan_n`` and ``reset_n`` count from 1; 0 means none yet. ``plan_limbs`` are the feet that
+    the plan is of, empty for one from before they were kept. ``live_flags`` are
     the ids of red flags that no vet has answered; ``managed`` are those known and managed,
     each with the last day on which that holds, as :func:`on_day` sees to. ``left_at`` is
     where a plan under way stood before the ground it rests on ``moved``; it goes on from
@@ -90,6 +91,7 @@ class CaseState:
 
     stage: Stage = Stage.NEW
     plan_n: int = 0
+    plan_limbs: frozenset[str] = field(default_factory=frozenset)
     reset_n: int = 0
     referral_n: int = 0
     live_flags: frozenset[str] = field(default_factory=frozenset)
@@ -182,7 +184,8 @@ def _changes(state: CaseState, happening: Happening) -> dict[str, object]:
     changes: dict[str, object] = {}
     if state.vet_to_see and happening.role == Role.VET:
         changes["vet_to_see"] = False
-    if facts.get("changes_basis") and state.stage in _UNDER_WAY:
+    moves = facts.get("changes_basis") and bears_on(facts.get("ground"), state.plan_limbs)
+    if moves and state.stage in _UNDER_WAY:
         stage, left, moved = _on_moved_ground(state, facts)
         changes |= {"stage": stage, "left_at": left, "moved": moved}
     elif leads_to is not None or happening.kind == Move.JUDGE_AGAIN:
@@ -225,9 +228,19 @@ def _answered(state: CaseState, facts: Mapping[str, object]) -> dict[str, object
     return {"live_flags": state.live_flags - flag, "managed": managed}
 
 
+def _planned(_state: CaseState, facts: Mapping[str, object]) -> dict[str, object]:
+    return {"plan_n": int(str(facts["n"])), "plan_limbs": feet_of(facts)}
+
+
+def _corrected(state: CaseState, facts: Mapping[str, object]) -> dict[str, object]:
+    """Return the case to consent where it was given by somebody who is not the owner."""
+    places = ("stage", "left_at") if facts.get("consent_falls") else ()
+    return {at: Stage.CONSENT for at in places if getattr(state, at) is Stage.FITTING}
+
+
 _CHANGE: Mapping[str, Change] = {
-    Move.SUBMIT_PLAN: lambda _state, facts: {"plan_n": int(str(facts["n"]))},
-    Move.AMEND_PLAN: lambda _state, facts: {"plan_n": int(str(facts["n"]))},
+    Move.SUBMIT_PLAN: _planned,
+    Move.AMEND_PLAN: _planned,
     Move.SEND_REFERRAL: lambda state, _facts: {"referral_n": state.referral_n + 1},
     Move.RECORD_RESET: lambda _state, facts: {"reset_n": int(str(facts["n"]))},
     Move.RAISE_FLAG: lambda state, facts: {
@@ -235,6 +248,7 @@ _CHANGE: Mapping[str, Change] = {
     },
     Move.ANSWER_FLAG: _answered,
     Move.RECORD_EMERGENCY: lambda _state, _facts: {"vet_to_see": True},
+    Move.CORRECT_OWNER: _corrected,
 }
 """What else an entry sets, by its kind."""
 

@@ -10,7 +10,8 @@ from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
 from referral.cases.invitations import Asked
 from referral.core.diary import DueItem
-from referral.core.watch import OPPOSITE, Ask
+from referral.core.ground import OPPOSITE
+from referral.core.watch import Ask
 from referral.core.workflow import Move, Role
 from referral.films.guides import GuidesPage
 

@@ -56,7 +56,7 @@ from referral.films.queries import as_measured
 from referral.horses.identity import shown_chip
 from referral.horses.pages import animal_says
 from referral.notices.models import Notice
-from referral.plans.summaries import summaries_told
+from referral.plans.summaries import summaries_told, well_said
 
 
 def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
@@ -64,6 +64,7 @@ def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
     today, read = day_at(now, access.zone), _read(session, access)
     horse, people = read["horse"][0], _people(read["people"])
     names, texts = dict(read["names"]), by_entry(read["texts"])
+    said = _summaries(session, access, read)
     unread, taken = dict(read["unread"]), as_measured(read["reading_sets"], read["readings"])
     return CasePage(
         access=access,
@@ -93,9 +94,9 @@ def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
         calls=call_lines(calls_in(read["noted"], texts), access, names),
         medication=medication_lines(notes_in(read["noted"], texts, Move.NOTE_MEDICATION)),
         readings=reading_tables(taken),
-        plans=plan_lines(read["plans"], _summaries(session, access, read), access, names),
+        plans=plan_lines(read["plans"], said, access, names),
         judged_by=next((each.rulebook_sha256 for each in read["plans"]), None),
-        resets=reset_lines(read["resets"]),
+        resets=reset_lines(read["resets"], said),
         sheets=sheet_lines(read["sheets"], read["signatures"], access),
         sheet_count=read["sheet_count"][0].n,
         timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
@@ -116,11 +117,12 @@ def history_page(session: Session, access: CaseAccess) -> HistoryPage:
     """Return every plan, reset, sheet and entry of a case."""
     read = HISTORY_PAGE.read(session, case_id=access.case_id)
     names, texts = dict(read["names"]), by_entry(read["texts"])
+    said = _summaries(session, access, read)
     return HistoryPage(
         access=access,
         horse=read["horse"][0].name,
-        plans=plan_lines(read["plans"], _summaries(session, access, read), access, names),
-        resets=reset_lines(read["resets"]),
+        plans=plan_lines(read["plans"], said, access, names),
+        resets=reset_lines(read["resets"], said),
         sheets=sheet_lines(read["sheets"], read["signatures"], access),
         timeline=timeline_lines(read["entries"], texts, names, photo_lines(read["photos"])),
     )
@@ -129,8 +131,9 @@ def history_page(session: Session, access: CaseAccess) -> HistoryPage:
 def _summaries(
     session: Session, access: CaseAccess, read: Mapping[str, Sequence[Any]]
 ) -> Mapping[UUID, str]:
-    """Return what was said of each plan's judging; counted again where both sides have a say."""
-    as_judged = {each.judgement_id: each.summary for each in read["plans"]}
+    """Return what is said of each judging; counted again where both sides have a say."""
+    judged = (*read["plans"], *read["resets"])
+    as_judged = {each.judgement_id: well_said(each.summary) for each in judged}
     if not {each.role for each in read["acknowledged"]} >= BOTH:
         return as_judged
     return summaries_told(session, access.case_id, as_judged)

@@ -204,8 +204,11 @@ def _plan_status(n: int, decision: str | None, access: CaseAccess) -> str:
     return "waits for review" if is_last else "replaced"
 
 
-def reset_lines(resets: Iterable[Any]) -> tuple[ResetLine, ...]:
-    """Return resets of a case, each in its record in force, which stands first."""
+def reset_lines(resets: Iterable[Any], said: Mapping[UUID, str]) -> tuple[ResetLine, ...]:
+    """Return resets of a case, each in its record in force, which stands first.
+
+    ``said`` is what is told of each judgement.
+    """
     latest: dict[int, ResetLine] = {}
     for each in resets:
         if each.n not in latest:
@@ -214,7 +217,7 @@ def reset_lines(resets: Iterable[Any]) -> tuple[ResetLine, ...]:
                 plan_n=each.plan_n,
                 fitted_on=each.fitted_on,
                 due_on=each.due_on,
-                summary=each.summary,
+                summary=said[each.judgement_id],
                 status=(each.decision or "waits for countersign").replace("_", " "),
             )
     return tuple(latest.values())

@@ -29,6 +29,7 @@ from referral.web.charts import VisitPoint, line_chart
 from referral.web.written import number, quantity
 
 FEWEST_POINTS = 2
+NOT_YET = "not known from its own resets yet: it takes two of them, and films of one definition"
 BASES = {"film": "films", "stated": "typed in", "photo": "photos", "foot_frame": "foot frame"}
 
 
@@ -206,7 +207,7 @@ def _growth(session: Session, case_id: UUID, limb: str) -> tuple[str, str]:
         )
         if rate is not None
     ]
-    return limb, "; ".join(said) or "not known from its own resets yet: it takes two of them"
+    return limb, "; ".join(said) or NOT_YET
 
 
 def _grades(session: Session, case_id: UUID) -> tuple[Grade, ...]:

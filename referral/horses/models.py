@@ -13,8 +13,8 @@ class Horse(Base):
     """A horse. ``animal`` is the profile its limits are chosen by.
 
     The owner's name and email stand as whoever recorded the horse typed them, and what was typed
-    in their place in :class:`TypedOwner`; ``owner_id`` is set once, to somebody the recorder knew
-    or who accepted on a case.
+    in their place in :class:`TypedOwner`; ``owner_id`` is set to somebody the recorder knew or who
+    accepted on a case. A vet who takes it from them types who it is instead: that row says both.
     """
 
     __tablename__ = "horse"
@@ -48,5 +48,7 @@ class TypedOwner(Base):
     horse_id: Mapped[UUID] = mapped_column(ForeignKey("horse.id"))
     name: Mapped[str]
     email: Mapped[str]
+    instead_of: Mapped[UUID | None] = mapped_column(ForeignKey("person.id"))
+    """Who had accepted as the owner until then, and was not."""
     typed_by: Mapped[UUID] = mapped_column(ForeignKey("person.id"))
     typed_at: Mapped[datetime]

@@ -1,4 +1,4 @@
-"""The verbs of horses: record one, and mend who was typed as its owner."""
+"""The verbs of horses: record one, mend who was typed as its owner, or who had accepted."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -7,6 +7,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from referral.accounts.models import Person
 from referral.errors import Invalid, WrongState
 from referral.horses.identity import chip_fault, clean, ueln_fault
 from referral.horses.models import Horse, TypedOwner
@@ -113,11 +114,48 @@ def mend_owner(
         horse_id=horse.id,
         name=command.name,
         email=command.email,
+        instead_of=None,
         typed_by=mender_id,
         typed_at=now,
     )
     session.add(row)
     session.flush()
+
+
+NOBODY = "Nobody has accepted as this horse\N{RIGHT SINGLE QUOTATION MARK}s owner."
+
+
+def replace_owner(
+    session: Session, mender_id: UUID, horse: Horse, command: MendOwner, now: datetime
+) -> Person:
+    """Keep who the owner is instead of whoever had accepted; return who that was.
+
+    Raises
+    ------
+    WrongState
+        If nobody had.
+    Invalid
+        If the address is theirs.
+    """
+    if horse.owner_id is None:
+        raise WrongState(NOBODY)
+    before = session.get_one(Person, horse.owner_id)
+    if before.email == command.email.lower():
+        same = "This is the address of whoever stands there already."
+        raise Invalid("Nothing is changed.", {"owner_email": [same]})
+    row = TypedOwner(
+        id=new_id(now),
+        horse_id=horse.id,
+        name=command.name,
+        email=command.email,
+        instead_of=before.id,
+        typed_by=mender_id,
+        typed_at=now,
+    )
+    session.add(row)
+    horse.owner_id = None
+    session.flush()
+    return before
 
 
 def _is_taken(session: Session, recorder_id: UUID, chip: str) -> bool:

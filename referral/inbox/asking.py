@@ -1,8 +1,8 @@
 """Writing to an address that is asked onto a case: when, and what the letter says.
 
 Whether somebody has an account under it changes nothing that whoever asked could see. One who has
-turned mail about cases off is not written to, nor in their quiet hours; nobody is about the same
-case twice within a day.
+turned mail about cases off is not written to, nor in their quiet hours, nor an address that wants
+no letters; nobody is about the same case twice within a day.
 """
 
 from collections.abc import Callable, Mapping
@@ -21,6 +21,8 @@ from referral.cases.models import Case, Invitation
 from referral.core.workflow import Move, Role
 from referral.inbox.gathering import SEND_LETTER
 from referral.inbox.letters import AskedLetter
+from referral.inbox.stopping import is_stopped
+from referral.inbox.tokens import stop_token_for
 from referral.notices.models import Letter
 from referral.notices.policy import asks_at, topic_of
 from referral.notices.queries import wishes_of
@@ -69,6 +71,8 @@ def _is_wanted(
 ) -> bool:
     if session.scalars(open_ones(now).where(Invitation.id == row.id)).one_or_none() is None:
         return False
+    if is_stopped(session, row.email):
+        return False
     if person is None:
         return True
     wishes = wishes_of(session, person.id, settings.zone)
@@ -109,6 +113,7 @@ def asked_letter(
         as_what="the owner of a horse" if asked.role is Role.OWNER else asked.role.value,
         until=moment(asked.ends_at, settings.zone),
         link=f"{settings.public_address}/asked/{token}",
+        stop=f"{settings.public_address}/no-letters/{stop_token_for(settings.secret_key, row.id)}",
     )
 
 

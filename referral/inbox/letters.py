@@ -60,6 +60,8 @@ class AskedLetter:
     as_what: str
     until: str
     link: str
+    stop: str
+    """The address that ends such letters to this address at one click."""
 
 
 class _Whole(UnstructuredHeader, BaseHeader):
@@ -79,8 +81,7 @@ def mail_of(letter: LetterText) -> EmailMessage:
     """
     mail = _begun(letter, letter.name, subject_of(letter.told))
     if letter.end_all:
-        mail["List-Unsubscribe"] = f"<{letter.end_all}>"
-        mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+        _let_end(mail, letter.end_all)
     return _with_parts(mail, letter, "letter")
 
 
@@ -93,7 +94,13 @@ def asked_mail(letter: AskedLetter) -> EmailMessage:
         If the address is none that a mail can go to.
     """
     mail = _begun(letter, "", f"{_in_header(letter.by)} asks you onto a case")
+    _let_end(mail, letter.stop)
     return _with_parts(mail, letter, "asked")
+
+
+def _let_end(mail: EmailMessage, address: str) -> None:
+    mail["List-Unsubscribe"] = f"<{address}>"
+    mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
 
 
 def _begun(letter: LetterText | AskedLetter, name: str, subject: str) -> EmailMessage:

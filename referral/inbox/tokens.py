@@ -1,4 +1,4 @@
-"""The address by which mail is ended: who, which topics, and a proof that we wrote it."""
+"""The addresses by which mail is ended: whose, which, and a proof that we wrote it."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -8,7 +8,8 @@ from referral.notices.policy import Topic
 from referral.storage.proved import proved, said_in
 
 PURPOSE = "ending-mail"
-PERSON_BYTES = 16
+STOPPING = "no-more-letters"
+PERSON_BYTES = INVITATION_BYTES = 16
 TOPICS_BYTES = 2
 BITS = {topic: 1 << place for place, topic in enumerate(Topic)}
 
@@ -39,3 +40,19 @@ def ending_of(secret_key: str, token: str) -> Ending:
     bits = int.from_bytes(said[PERSON_BYTES:])
     topics = frozenset(topic for topic, bit in BITS.items() if bits & bit)
     return Ending(UUID(bytes=said[:PERSON_BYTES]), topics)
+
+
+def stop_token_for(secret_key: str, invitation_id: UUID) -> str:
+    """Return the last part of the address that ends letters to whom an invitation asked."""
+    return proved(secret_key, STOPPING, invitation_id.bytes)
+
+
+def stopping_of(secret_key: str, token: str) -> UUID:
+    """Return the invitation whose address wants no more letters.
+
+    Raises
+    ------
+    NotFound
+        If it is none that this instance wrote.
+    """
+    return UUID(bytes=said_in(secret_key, STOPPING, token, INVITATION_BYTES))

@@ -1,4 +1,4 @@
-"""The inbox, what mail a person wants, and the page that ends mail without signing in."""
+"""The inbox, what mail a person wants, and the pages that end mail without signing in."""
 
 from uuid import UUID
 
@@ -10,7 +10,8 @@ from referral.errors import Invalid
 from referral.inbox.queries import inbox_page, roles_of
 from referral.inbox.schemas import HOURS, ZONES, Nothing, WishesForm
 from referral.inbox.service import Choose, choose, end_mail, mark_all_read, mark_one_read
-from referral.inbox.tokens import ending_of
+from referral.inbox.stopping import address_asked, allow_letters, is_stopped, stop_letters
+from referral.inbox.tokens import ending_of, stopping_of
 from referral.notices.policy import TOPIC_NAMES, Topic, must_have
 from referral.notices.queries import unread_count, wishes_of
 from referral.web.csrf import proven_by_address
@@ -126,6 +127,36 @@ def _ending_page(token: str, *, done: bool) -> ResponseReturnValue:
     ending = ending_of(wiring().settings.secret_key, token)
     names = [TOPIC_NAMES[topic] for topic in Topic if topic in ending.topics]
     return render_template("inbox/unsubscribe.html", names=names, token=token, done=done)
+
+
+@blueprint.get("/no-letters/<token>")
+def stopping(token: str) -> ResponseReturnValue:
+    """Show which letters an address in one of them would end; opening it changes nothing."""
+    return _stopping_page(token)
+
+
+@blueprint.post("/no-letters/<token>")
+@proven_by_address
+def stop(token: str) -> ResponseReturnValue:
+    """End letters to the address that one asked, for its owner or for their mail program."""
+    wired = wiring()
+    invitation_id = stopping_of(wired.settings.secret_key, token)
+    with wired.database.transaction() as session:
+        email = address_asked(session, invitation_id)
+        if request.form.get("again") == "yes":
+            allow_letters(session, email)
+        else:
+            stop_letters(session, email, wired.now())
+    return _stopping_page(token)
+
+
+def _stopping_page(token: str) -> ResponseReturnValue:
+    wired = wiring()
+    invitation_id = stopping_of(wired.settings.secret_key, token)
+    with wired.database.reading() as session:
+        email = address_asked(session, invitation_id)
+        stopped = is_stopped(session, email)
+    return render_template("inbox/no_letters.html", email=email, token=token, stopped=stopped)
 
 
 def _wishes_page(state: FormState, status: int = 200) -> ResponseReturnValue:

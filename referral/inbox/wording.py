@@ -38,6 +38,7 @@ SAYS: Mapping[Move, str] = {
     Move.TAKE_INVITE_BACK: "what somebody was asked was taken back",
     Move.JOIN: "somebody came onto the case",
     Move.HAND_OVER: "a part in the case was handed over to you",
+    Move.CORRECT_OWNER: "it was corrected who owns the horse",
     Move.ERASE: "something of the record was erased",
     Move.PLACE_HOLD: "the case was put under legal hold",
     Move.LIFT_HOLD: "the legal hold was lifted",

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index
+from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from referral.storage.db import Base
@@ -60,6 +60,17 @@ class Notice(Base):
     letter_id: Mapped[UUID | None] = mapped_column(ForeignKey("letter.id"))
     undelivered_id: Mapped[UUID | None] = mapped_column(ForeignKey("letter.id"))
     facts: Mapped[dict[str, Any] | None]
+
+
+class StoppedAddress(Base):
+    """An address that wants no more letters asking it onto a case: its SHA-256, since when."""
+
+    __tablename__ = "stopped_address"
+    __table_args__ = (UniqueConstraint("email_sha256"),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    email_sha256: Mapped[str]
+    stopped_at: Mapped[datetime]
 
 
 class MailChoice(Base):

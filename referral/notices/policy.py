@@ -67,7 +67,7 @@ _TOPICS: Mapping[Topic, tuple[Move, ...]] = {
     Topic.REFERRAL: (
         Move.OPEN_CASE, Move.ASK_EXAMINATION, Move.TAKE_UP, Move.TURN_DOWN, Move.SEND_REFERRAL,
         Move.ACKNOWLEDGE, Move.INVITE, Move.TAKE_INVITE_BACK, Move.JOIN, Move.HAND_OVER,
-        Move.CLOSE, Move.REOPEN, Move.ERASE, Move.PLACE_HOLD, Move.LIFT_HOLD,
+        Move.CORRECT_OWNER, Move.CLOSE, Move.REOPEN, Move.ERASE, Move.PLACE_HOLD, Move.LIFT_HOLD,
     ),
     Topic.QUESTION: (Move.ASK_QUESTION, Move.ANSWER_QUESTION),
     Topic.PLAN: (

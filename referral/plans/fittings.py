@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from referral.cases.models import Entry
 from referral.core.measure.readings import Reading
 from referral.core.workflow import Move
+from referral.films.conventions import convention_from
 from referral.plans.models import JudgementRow
 
 DEVICE_MOVES = (Move.STEP_DOWN.value, Move.RENEW_DEVICE.value)
@@ -51,7 +52,8 @@ def fittings_of(session: Session, case_id: UUID, limb: str) -> list[Fitting]:
         if row is None or predicted is None:
             continue
         content = json.loads(row.basis)["inputs"]["as_fitted"][limb]
-        readings = _readings(predicted["after_fit"]["readings"])
+        conventions = predicted.get("conventions", {})
+        readings = _readings(predicted["after_fit"]["readings"], conventions)
         found.append(Fitting(entry.happened_on, entry.seq, content, readings))
     return found
 
@@ -66,8 +68,19 @@ def reasoned_at(session: Session, case_id: UUID, limb: str) -> int:
     return next((each.seq for each in entries if each.content.get("limb") == limb), 0)
 
 
-def _readings(record: Mapping[str, Mapping[str, Any]]) -> dict[str, Reading]:
+def _readings(
+    record: Mapping[str, Mapping[str, Any]], conventions: Mapping[str, Mapping[str, Any] | None]
+) -> dict[str, Reading]:
+    """Return readings as foretold, each by the definition of the reading it was foretold from."""
     return {
-        code: Reading(code, at["value"], at["u"], at["unit"], at["scale_state"], at["basis"])
+        code: Reading(
+            code,
+            at["value"],
+            at["u"],
+            at["unit"],
+            at["scale_state"],
+            at["basis"],
+            convention=convention_from(conventions.get(code)),
+        )
         for code, at in record.items()
     }

@@ -12,11 +12,11 @@ from referral.assessments.models import Assessment
 from referral.cases.models import Entry
 from referral.cases.notes import notes_of
 from referral.cases.timeline import texts_of
+from referral.core.ground import OPPOSITE
 from referral.core.measure.readings import Measured, Reading
 from referral.core.measure.stated import merge
 from referral.core.rules.derived import has_bar, has_wedge
 from referral.core.rules.facts import Lameness, Previous
-from referral.core.watch import OPPOSITE
 from referral.core.workflow import Move
 from referral.films.doubts import doubts_of
 from referral.films.models import Film

@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 
 from referral.core.errors import CoreError, ImpossiblePlan
+from referral.core.ground import OPPOSITE
 from referral.core.measure.film import Film
 from referral.core.measure.readings import Caveat, Measured, Profile
 from referral.core.predict.growth import OwnRates
@@ -14,7 +15,6 @@ from referral.core.rules.facts import Facts, Opposite
 from referral.core.rules.finding import Finding, Judgement
 from referral.core.rules.judging import Inputs, judge
 from referral.core.rules.summary import WORST_ORDER
-from referral.core.watch import OPPOSITE
 from referral.errors import Invalid
 from referral.plans.agreement import inputs_record
 from referral.plans.content import plan_from_content

@@ -272,5 +272,5 @@ def is_stale(
         json.loads(view.judgement.basis)["inputs"],
         inputs_record(subject, book.content_hash),
         is_agreed=view.agreed is not None,
-        is_consented=view.is_consented,
+        is_consented=view.is_consented and access.state.stage is not Stage.CONSENT,
     )

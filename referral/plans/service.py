@@ -122,6 +122,7 @@ def _keep(
     judgement = keep_judgement(session, plan.id, None, judged, now)
     facts = {
         "n": number,
+        "limbs": sorted(command.limbs),
         "plan": str(plan.id),
         "judgement": str(judgement.id),
         "basis_sha256": judged.basis_sha256,

@@ -1,5 +1,6 @@
 """The one sentence on a judged plan, wherever it is printed: on its page and in lists of plans."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from uuid import UUID
 
@@ -12,6 +13,16 @@ from referral.core.rules.summary import summary_of
 from referral.plans.cautions import acknowledged_on, as_finding
 from referral.plans.judging import summary_by_limb
 from referral.plans.models import FindingRow
+
+ONE_OF_SEVERAL = re.compile(r"[LR][FH]: ")
+BETWEEN_LIMBS = re.compile(r"(?<!\.) (?=[LR][FH]: )")
+
+
+def well_said(stored: str) -> str:
+    """Return a stored sentence on several limbs with a stop after each; old ones lack them."""
+    if not ONE_OF_SEVERAL.match(stored):
+        return stored
+    return BETWEEN_LIMBS.sub(". ", stored).removesuffix(".") + "."
 
 
 def summary_told(
@@ -35,7 +46,7 @@ def summaries_told(
     """
     known = acknowledged_on(session, case_id)
     if not {each.role for each in known} >= BOTH:
-        return judged
+        return {judgement: well_said(each) for judgement, each in judged.items()}
     found: dict[UUID, dict[str, list[FindingRow]]] = {}
     for row in session.scalars(
         select(FindingRow)

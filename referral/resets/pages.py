@@ -15,9 +15,11 @@ from referral.cases.note_kinds import LABELS
 from referral.cases.notes import hides_pain, notes_of
 from referral.cases.queries import case_histories, flags_of, names_on, people_on
 from referral.core.rules.deviations import AGREED, KIND_OF
+from referral.core.rules.quiet import Acknowledged
 from referral.core.watch import Ask, asks_of
 from referral.core.workflow import LAWS, Move, Stage
 from referral.errors import NotFound
+from referral.plans.cautions import QuietCaution, acknowledged_on, quiet_of
 from referral.plans.judging import NOT_POSSIBLE
 from referral.plans.models import FindingRow, PlanRow
 from referral.plans.queries import PlanView, case_limits, plan_of
@@ -38,6 +40,7 @@ from referral.plans.schemas import (
     SURFACES,
     typed_from,
 )
+from referral.plans.summaries import summary_told
 from referral.resets.queries import ResetView, reset_of, resets_of
 from referral.resets.schemas import INTERVAL, LIMB_FIELDS, plan_field, reason_field
 from referral.web.written import day
@@ -249,6 +252,7 @@ class LimbFitted:
     lines: tuple[PlanLine, ...]
     rows: tuple[ReadingRow, ...]
     findings: tuple[FindingRow, ...]
+    quiet: tuple[QuietCaution, ...]
     not_foretold: str
     warnings: tuple[str, ...]
 
@@ -302,6 +306,8 @@ def reset_page(session: Session, access: CaseAccess, n: int) -> ResetPage:
     reset = view.reset
     plan = plan_of(session, access.case_id, session.get_one(PlanRow, reset.plan_id).n)
     names = names_on(session, access.case_id)
+    known = acknowledged_on(session, access.case_id)
+    limbs = _limbs_fitted(session, access, plan, view, known)
     return ResetPage(
         number=access.number,
         revision=access.revision,
@@ -314,8 +320,8 @@ def reset_page(session: Session, access: CaseAccess, n: int) -> ResetPage:
         found=reset.found,
         comfort=reset.comfort,
         advice=reset.advice,
-        summary=view.judgement.summary,
-        limbs=_limbs_fitted(session, access, plan, view),
+        summary=summary_told({each.limb: each.findings for each in limbs}, known),
+        limbs=limbs,
         answers=_answers(view, names),
         records=sum(each.n == n for each in resets_of(session, access.case_id)),
         is_latest=n == access.state.reset_n,
@@ -324,7 +330,11 @@ def reset_page(session: Session, access: CaseAccess, n: int) -> ResetPage:
 
 
 def _limbs_fitted(
-    session: Session, access: CaseAccess, plan: PlanView, view: ResetView
+    session: Session,
+    access: CaseAccess,
+    plan: PlanView,
+    view: ResetView,
+    known: Sequence[Acknowledged],
 ) -> tuple[LimbFitted, ...]:
     limits = case_limits(session, access.case_id)
     shown = []
@@ -340,8 +350,9 @@ def _limbs_fitted(
         lines = plan_lines(plan.limbs[limb], content, reasons)
         said = view.judgement.predictions[limb]["warnings"]
         loud = " ".join(each["text"] for each in said if each["code"] == NOT_POSSIBLE)
-        quiet = tuple(each["text"] for each in said if each["code"] != NOT_POSSIBLE)
-        shown.append(LimbFitted(limb, lines, rows, tuple(findings), loud, quiet))
+        low = tuple(each["text"] for each in said if each["code"] != NOT_POSSIBLE)
+        quiet = quiet_of(limb, findings, known)
+        shown.append(LimbFitted(limb, lines, rows, tuple(findings), quiet, loud, low))
     return tuple(shown)
 
 

@@ -129,6 +129,7 @@ def select_resets(case_id: CaseId) -> Rows:
             PlanRow.n.label("plan_n"),
             Reset.fitted_on,
             Reset.due_on,
+            JudgementRow.id.label("judgement_id"),
             JudgementRow.summary,
             decision.label("decision"),
         )

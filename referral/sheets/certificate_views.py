@@ -1,9 +1,13 @@
 """The page on which a vet or a farrier brings, sees and removes a certificate of their own."""
 
-from flask import Blueprint, flash, make_response, redirect, render_template, request, url_for
+from collections.abc import Callable
+
+from flask import Blueprint, flash, make_response, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from sqlalchemy.orm import Session
 
 from referral.accounts.actor import Actor
+from referral.accounts.idempotency import do_once, new_key
 from referral.accounts.schemas import PasswordAlone
 from referral.accounts.second_factor import SIGNING_ROLES
 from referral.accounts.service import ConfirmPassword, confirm_password
@@ -38,16 +42,18 @@ def show() -> ResponseReturnValue:
 def bring() -> ResponseReturnValue:
     """Keep a certificate of one's own and its key, to sign with from now on."""
     actor, wired = _signer(), wiring()
+    key = wired.settings.instance_key
     try:
         given = load_form(CertificateForm(), request.form)
         _confirm(given["password"])
         own = read_pkcs12(_upload(), given["passphrase"], wired.now())
+        answer = _once(
+            lambda session: keep_certificate(session, actor.person_id, own, key, wired.now())
+        )
     except Invalid as error:
         return _page(state_of_form(request.form, error, secret=SECRET), UNUSABLE)
-    with wired.database.transaction() as session:
-        keep_certificate(session, actor.person_id, own, wired.settings.instance_key, wired.now())
     flash(f"You sign with the certificate of {own.name} from now on.")
-    return redirect(url_for("certificates.show"), 303)
+    return answer
 
 
 @blueprint.post("/account/certificate/removal")
@@ -57,13 +63,24 @@ def remove() -> ResponseReturnValue:
     actor, wired = _signer(), wiring()
     try:
         _confirm(load_form(PasswordAlone(), request.form)["password"])
+        answer = _once(lambda session: remove_certificate(session, actor.person_id, wired.now()))
     except Invalid as error:
         state = state_of_form(request.form, error, secret=SECRET)
         return _page(FormState(), UNUSABLE, removal=state)
-    with wired.database.transaction() as session:
-        remove_certificate(session, actor.person_id, wired.now())
     flash("Your certificate’s key is deleted. You sign with one of this instance’s again.")
-    return redirect(url_for("certificates.show"), 303)
+    return answer
+
+
+def _once(change: Callable[[Session], None]) -> ResponseReturnValue:
+    """Make a change to one's certificate, and show it; the same form again only shows it."""
+    wired = wiring()
+
+    def act() -> str:
+        change(session)
+        return url_for("certificates.show")
+
+    with wired.database.transaction() as session:
+        return do_once(session, current_actor().person_id, wired.now(), act)
 
 
 def _signer() -> Actor:
@@ -95,6 +112,7 @@ def _page(
     html = render_template(
         "sheets/certificate.html",
         form=state,
+        key=new_key(),
         removal=removal or FormState(),
         own=own,
         is_over=own is not None and wired.now() >= own.expires_at,

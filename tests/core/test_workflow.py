@@ -108,8 +108,8 @@ ANY_TIME = {
         "support_limb_checked", "emergency_work_recorded",
         "device_stepped_down", "device_renewed", "caution_acknowledged", "red_flag_raised",
         "red_flag_answered",
-        "member_added", "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
-        "record_erased", "legal_hold_placed", "legal_hold_lifted",
+        "member_added", "invitation_taken_back", "member_joined", "handed_over", "owner_corrected",
+        "sheet_signed", "record_erased", "legal_hold_placed", "legal_hold_lifted",
     },
     "farrier": {
         "recheck_set", "visit_booked", "photo_added", "photo_measured", "readings_recorded",
@@ -132,7 +132,7 @@ ANY_TIME = {
 }  # fmt: skip
 EVEN_CLOSED = {
     "emergency_work_recorded", "red_flag_raised", "red_flag_answered", "member_added",
-    "invitation_taken_back", "member_joined", "handed_over", "sheet_signed",
+    "invitation_taken_back", "member_joined", "handed_over", "owner_corrected", "sheet_signed",
     "record_erased", "legal_hold_placed", "legal_hold_lifted",
 }  # fmt: skip
 JUDGE_AGAIN = {"review": "review", "amended": "amended", "signing": "review", "consent": "review"}
@@ -184,6 +184,24 @@ def test_a_live_red_flag_stops_plans_and_never_the_recording_of_facts(move):
 def test_every_move_has_a_law_and_every_law_a_role_and_a_stage():
     assert set(LAWS) == set(Move)
     assert all(law.roles and law.stages for law in LAWS.values())
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+def test_consent_of_somebody_who_is_not_the_owner_falls_and_nothing_else_does(stage):
+    """Our own rule: fitting waits for the owner's consent; what is fitted already stays so."""
+    correction = Happening("owner_corrected", "vet", {"consent_falls": True})
+    moved = after(CaseState(stage=stage), correction)
+    assert moved.stage is (Stage.CONSENT if stage is Stage.FITTING else stage)
+    kept = after(CaseState(stage=stage), Happening("owner_corrected", "vet", {}))
+    assert kept.stage is stage
+
+
+def test_consent_that_falls_while_the_plan_is_judged_again_is_asked_for_after_it():
+    judged = CaseState(stage=Stage.REVIEW, left_at=Stage.FITTING)
+    correction = Happening("owner_corrected", "vet", {"consent_falls": True})
+    assert after(judged, correction).left_at is Stage.CONSENT
+    other = CaseState(stage=Stage.REVIEW, left_at=Stage.SIGNING)
+    assert after(other, correction).left_at is Stage.SIGNING
 
 
 def story(*steps: tuple[str, str, dict[str, object]]) -> CaseState:

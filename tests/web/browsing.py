@@ -2,6 +2,7 @@
 
 import re
 from urllib.parse import urlsplit
+from uuid import uuid4
 
 from flask import Flask
 from werkzeug.test import TestResponse
@@ -32,12 +33,15 @@ class Browser:
     def post(
         self, path: str, data: dict | None = None, headers: dict[str, str] | None = None
     ) -> TestResponse:
-        """Send a form as the page would."""
+        """Send a form as the page would, with a number of its own; an empty one is left out."""
         if not self.token:
             self.get("/sign-in")
+        sent = {"csrf_token": self.token, "idempotency_key": str(uuid4()), **(data or {})}
+        if sent["idempotency_key"] == "":
+            del sent["idempotency_key"]
         return self.client.post(
             path,
-            data={"csrf_token": self.token, **(data or {})},
+            data=sent,
             base_url=self.base_url,
             headers=self._all(headers),
         )

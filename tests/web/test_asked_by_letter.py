@@ -93,7 +93,8 @@ def test_it_is_of_use_once(yard):
         browser.get(path)
     assert first.post(path, NEW).status_code == 303
     before = yard.rows()
-    for answer in (second.post(path, {**NEW, "name": "Mallory"}), second.get(path)):
+    mallory = {**NEW, "name": "Mallory", "password": "a bay gelding in the sun"}
+    for answer in (second.post(path, mallory), second.get(path)):
         assert answer.status_code == 404
         assert "accepted already: sign in" in words_of(answer)
     assert second.post(path, {"answer": "decline"}).status_code == 404

@@ -3,7 +3,12 @@
 import re
 
 import pytest
+from sqlalchemy import select
 
+from referral.plans.cautions import AcknowledgeCautions, acknowledge_cautions, open_of
+from referral.plans.models import JudgementRow
+from referral.plans.summaries import well_said
+from tests.web.signing import at, browser_of, story_in
 from tests.web.yard import PLAN, a_yard, words_of
 
 QUIET = "acknowledged by both sides, unchanged since"
@@ -181,3 +186,50 @@ def test_a_caution_is_acknowledged_once_by_each_side(yard):
 def test_neither_owner_nor_apprentice_acknowledges(yard):
     for who in ("owner", "apprentice"):
         assert ASK not in words_of(yard.open(who, "/plans/1"))
+
+
+def test_a_resets_page_and_lists_fold_and_count_as_the_plans_do(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer()
+    plan = story.submit()
+    with story.database.transaction() as session:
+        open_ones = open_of(plan.findings, (), "vet")
+        assert open_ones
+        chosen = frozenset(each.finding_id for each in open_ones)
+        given = AcknowledgeCautions(1, chosen, "It is what this foot allows", story.today, None)
+        for who in ("vet", "farrier"):
+            acknowledge_cautions(session, story.access(session, who), given, story.now)
+    story.agree(1)
+    story.fit(1)
+    at(story, clock)
+    vet = browser_of(app, story, "vet")
+    page = vet.get("/cases/1/resets/1")
+    told = words_of(page).partition(QUIET)[2]
+    assert "Vet: It is what this foot allows" in told
+    said = summary_on(page)
+    assert re.search(r"\d+ acknowledged", said)
+    for path in ("/cases/1", "/cases/1/history"):
+        resets = vet.get(path).text.partition('id="resets"')[2] or vet.get(path).text
+        assert said in resets
+
+
+@pytest.mark.parametrize(
+    ("stored", "said"),
+    [
+        ("2 limits broken", "2 limits broken"),
+        ("LF: 2 limits broken RF: 3 checked", "LF: 2 limits broken. RF: 3 checked."),
+        ("LF: 2 limits broken. RF: 3 checked.", "LF: 2 limits broken. RF: 3 checked."),
+        ("LF: a LH: b RF: c RH: d", "LF: a. LH: b. RF: c. RH: d."),
+    ],
+)
+def test_a_sentence_that_was_kept_without_stops_is_told_with_them(stored, said):
+    assert well_said(stored) == said
+
+
+def test_lists_tell_an_old_sentence_with_stops_and_leave_its_row(yard):
+    with yard.database.transaction() as session:
+        session.scalars(select(JudgementRow)).one().summary = "LF: 1 broken RF: 3 checked"
+    for path in ("", "/history"):
+        assert "LF: 1 broken. RF: 3 checked." in words_of(yard.open("vet", path))
+    with yard.database.reading() as session:
+        assert session.scalars(select(JudgementRow.summary)).one() == "LF: 1 broken RF: 3 checked"

@@ -266,3 +266,23 @@ def test_the_sheet_says_of_the_scale_what_the_films_page_says(app, tmp_path):
     assert "nearer the tube than the middle of the foot" in says
     assert "Put right by × 1.117:" in says  # (700 - 80) / (700 - 80 - 65)
     assert {">A</text>", ">B</text>"} <= set(re.findall(r">[^<]*</text>", drawn))
+
+
+@pytest.mark.parametrize(("limb", "back"), [("LH", False), ("RH", False), ("RF", True)])
+def test_typed_readings_of_another_foot_send_the_plan_back_only_within_the_pair(
+    app, tmp_path, clock, limb, back
+):
+    story = story_in(app, tmp_path)
+    story.refer()
+    story.submit()
+    story.agree(1)
+    at(story, clock)
+    vet = browser_of(app, story, "vet")
+    before = words_of(vet.get("/cases/1"))
+    assert "Fit and record the reset" in before
+    page = vet.get("/cases/1/readings/new")
+    said = {"limb": limb, "taken_on": story.today.isoformat(), "scale": "marker"}
+    said |= {"dorsal_wall_angle_deg": "50", **hidden_in(page.text, "/cases/1/readings")}
+    assert vet.post("/cases/1/readings", said).status_code == 303
+    assert ("Fit and record the reset" not in words_of(vet.get("/cases/1"))) == back
+    assert (STALE in words_of(vet.get("/cases/1/plans/1"))) == back

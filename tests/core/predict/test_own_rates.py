@@ -1,10 +1,11 @@
 """What a foot's own resets say of its growth and drift."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from referral.core.measure.readings import Reading
+from referral.core.measure.readings import Convention, Reading
 from referral.core.predict.growth import OwnRates
 from referral.core.predict.own_rates import Cycle, own_rates
 
@@ -58,7 +59,7 @@ def test_several_cycles_are_weighted_and_their_scatter_counts():
     rate = own_rates([first, second]).palmar_angle_drift_deg
     assert rate.per_week == pytest.approx(-0.28)
     assert rate.relative_u * 0.28 == pytest.approx(0.16)
-    assert rate.source == "2 shoeing cycles of this foot"
+    assert rate.source.startswith("2 shoeing cycles of this foot")
 
 
 @pytest.mark.parametrize(
@@ -92,3 +93,35 @@ def test_what_cannot_be_told_gives_no_rate(one):
 
 def test_no_cycle_gives_no_rate():
     assert own_rates([]) == OwnRates()
+
+
+def defined(found, source):
+    """Return readings that were taken by a definition of this source."""
+    convention = Convention("", "Some angle.", ("p3_tip",), source)
+    return {code: replace(each, convention=convention) for code, each in found.items()}
+
+
+def test_ends_of_different_definitions_are_never_joined():
+    old, new = (defined(readings(5.0, 30.0, 52.0), each) for each in ("old", "new"))
+    back = readings(4.0, 40.0)
+    for fitted, returned in (
+        (old, defined(back, "new")),
+        (old, back),
+        (readings(5.0, 30.0, 52.0), defined(back, "new")),
+    ):
+        assert own_rates([cycle(fitted, returned)]) == OwnRates()
+    assert own_rates([cycle(new, defined(back, "new"))]).palmar_angle_drift_deg is not None
+
+
+def test_cycles_of_different_definitions_are_never_averaged_and_the_last_one_counts():
+    old = cycle(defined(readings(5.0), "old"), defined(readings(1.0), "old"))
+    new = cycle(defined(readings(5.0), "new"), defined(readings(4.2), "new"))
+    rate = own_rates([old, new]).palmar_angle_drift_deg
+    assert rate.per_week == pytest.approx(-0.1)
+    assert rate.source == "1 shoeing cycle of this foot"
+    assert own_rates([new, old]).palmar_angle_drift_deg.per_week == pytest.approx(-0.5)
+
+
+def test_where_the_definition_was_not_kept_it_is_said():
+    rate = own_rates([cycle(readings(5.0), readings(1.7))]).palmar_angle_drift_deg
+    assert rate.source == "1 shoeing cycle of this foot, by a definition that was not kept"

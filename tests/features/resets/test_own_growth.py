@@ -3,8 +3,12 @@
 import json
 
 import pytest
+from sqlalchemy import select
 
+from referral.core.predict.growth import OwnRates
+from referral.films.models import ReadingRow, ReadingSet
 from referral.films.phantom import Foot
+from referral.plans.models import JudgementRow
 from referral.plans.own_growth import own_rates_of
 from tests.features.resets.story import a_story
 
@@ -63,3 +67,25 @@ def test_two_resets_say_how_fast_this_foot_changes(story):
     after = record["after_fit"]["readings"]["palmar_angle_deg"]["value"]
     due = record["at_due"]["readings"]["palmar_angle_deg"]["value"]
     assert due - after == pytest.approx(drift.per_week * record["weeks"], abs=0.01)
+
+
+def test_a_film_of_another_definition_than_was_fitted_by_is_not_joined(story):
+    a_cycle(story, 1, comes_back=-1.0)
+    a_cycle(story, 2, comes_back=-1.5)
+    assert rates(story).palmar_angle_drift_deg is not None
+    with story.database.transaction() as session:
+        last = session.scalars(select(ReadingSet.id).order_by(ReadingSet.recorded_at)).all()[-1]
+        for row in session.scalars(select(ReadingRow).where(ReadingRow.reading_set_id == last)):
+            row.convention = {**row.convention, "source": "another book"}
+    assert rates(story).palmar_angle_drift_deg.source == "1 shoeing cycle of this foot"
+
+
+def test_of_fittings_whose_definition_was_not_kept_nothing_is_joined_with_what_was(story):
+    a_cycle(story, 1, comes_back=-1.0)
+    a_cycle(story, 2, comes_back=-1.5)
+    with story.database.transaction() as session:
+        for row in session.scalars(select(JudgementRow)):
+            limb = {**row.predictions["LF"]}
+            limb.pop("conventions")
+            row.predictions = {**row.predictions, "LF": limb}
+    assert rates(story) == OwnRates()
