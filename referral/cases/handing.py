@@ -18,12 +18,15 @@ from referral.cases.access import CaseAccess
 from referral.cases.joining import add_member, is_on, known_person, organisation_for
 from referral.cases.models import Case, CaseMember, Entry
 from referral.cases.queries import people_on
-from referral.cases.timeline import NewEntry, append
+from referral.cases.timeline import NewEntry, append, locked
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
 
 HANDED = (Role.VET, Role.FARRIER)
 """The parts that are handed over."""
+
+NOT_YOURS = "This part is not yours to hand over."
+NOT_THEIRS = "They do not have this part now; look at who is on the case."
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +76,12 @@ def hand_over(session: Session, access: CaseAccess, command: HandOver, now: date
     Invalid
         If the part is not theirs to hand over, or whoever is to have it is none they know.
     """
+    access = locked(session, access, now)  # of two who hand one part over, the second finds it gone
     access.check_role(Move.HAND_OVER)
     mine = {(each.person_id, each.role) for each in parts_to_hand(session, access)}
     if (command.from_id, command.role) not in mine:
-        raise Invalid("Say whose part.", {"part": ["This part is not yours to hand over."]})
+        here = is_on(session, access.case_id, command.from_id, command.role)
+        raise Invalid("Say whose part.", {"part": [NOT_YOURS if here else NOT_THEIRS]})
     try:
         comes = known_person(session, access.actor_id, command.role, command.to_id)
     except NotFound as error:

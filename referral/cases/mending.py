@@ -111,15 +111,22 @@ def correct_owner(
     wrong = replace_owner(session, access.actor_id, horse, command.owner, now)
     cases = session.scalars(select(Case).where(Case.horse_id == horse.id).order_by(Case.number))
     for case in cases.unique().all():
-        _take_off(session, case, wrong, now)
         here = _access(session, access.actor_id, case.number, now)
-        for row in _asked_by(session, case.id, wrong.email):
+        for row in _asked_by(session, case.id, wrong.email):  # before the case: others do so too
             _take_back(session, here, row, access.actor_id, now)
+        _lock(session, case.id)
+        _take_off(session, case, wrong, now)
         if here is not None and here.may_ever(Move.CORRECT_OWNER):
             _say_so(session, here, wrong, command, now)
         if _needs_owner(session, case.id):
             ask = Ask(case.id, Role.OWNER, command.owner.email, access.actor_id)
             _ask(session, here, ask, now)
+
+
+def _lock(session: Session, case_id: UUID) -> None:
+    """Keep what the wrong person does on a case meanwhile from being overlooked."""
+    by_id = select(Case.id).where(Case.id == case_id)
+    session.scalars(by_id.with_for_update(key_share=True)).one()
 
 
 def _take_off(session: Session, case: Case, wrong: Person, now: datetime) -> None:

@@ -62,9 +62,8 @@ from referral.plans.summaries import summaries_told, well_said
 def case_page(session: Session, access: CaseAccess, now: datetime) -> CasePage:
     """Return everything that the case page prints."""
     today, read = day_at(now, access.zone), _read(session, access)
-    horse, people = read["horse"][0], _people(read["people"])
-    names, texts = dict(read["names"]), by_entry(read["texts"])
-    said = _summaries(session, access, read)
+    said, horse = _summaries(session, access, read), read["horse"][0]
+    people, names, texts = _people(read["people"]), dict(read["names"]), by_entry(read["texts"])
     unread, taken = dict(read["unread"]), as_measured(read["reading_sets"], read["readings"])
     return CasePage(
         access=access,

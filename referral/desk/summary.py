@@ -25,7 +25,7 @@ from referral.horses.models import Horse
 from referral.plans.queries import PlanView
 from referral.resets.queries import reset_of, resets_of
 from referral.sheets.owners import agreed_plan, next_steps
-from referral.sheets.plainly import problem_plainly, reading_plainly, work_plainly
+from referral.sheets.plainly import problem_plainly, reading_plainly, source_plainly, work_plainly
 from referral.sheets.snapshot import NextStep, Told
 from referral.sheets.texts import AFTERCARE, DANGER_SIGNS
 from referral.sheets.wording import LIMBS
@@ -192,7 +192,8 @@ def _goes(session: Session, access: CaseAccess) -> Told:
     ]
     trends = [each for each in trends_page(session, access).trends if each.is_limited]
     says = tuple(
-        f"{LIMBS[each.limb]}, {reading_plainly(each.code, each.name)}: {each.says[0]}"
+        f"{LIMBS[each.limb]}, {reading_plainly(each.code, each.name)}: {each.says[0]} "
+        f"{source_plainly(each.basis, each.points[0][0], each.points[-1][0])}"
         for each in trends[:TRENDS_SHOWN]
     )
     return Told(

@@ -40,6 +40,7 @@ class Trend:
     limb: str
     code: str
     name: str
+    basis: str
     source: str
     unit: str
     svg: Markup
@@ -158,6 +159,7 @@ def _trend(
         limb=limb,
         code=kind.code,
         name=measure.name,
+        basis=kind.basis,
         source=_source(kind),
         is_limited=bool(mine),
         unit=measure.unit,

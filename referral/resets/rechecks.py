@@ -124,7 +124,9 @@ def remind(session: Session, recheck_id: UUID, whom: str, now: datetime) -> None
     is closed.
     """
     row = session.get_one(Recheck, recheck_id)
-    case = session.get_one(Case, row.case_id)
+    # whoever hands a part over meanwhile waits, or has done: who is told has it
+    case_row = select(Case).where(Case.id == row.case_id).with_for_update(key_share=True)
+    case = session.scalars(case_row).unique().one()
     last = current_recheck(session, case.id)
     if last is None or last.id != row.id or not _is_late(session, case, now):
         return

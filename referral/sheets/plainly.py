@@ -1,9 +1,11 @@
 """A problem and a plan in words that an owner uses."""
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from referral.shoes.choices import CATEGORIES
+from referral.web.written import day
 
 PROBLEMS: Mapping[str, str] = {
     "acute_laminitis": "The tissue that holds the hoof to the bone is inflamed, and may give way.",
@@ -131,3 +133,15 @@ def _when(content: Mapping[str, Any]) -> tuple[str, ...]:
 
 def _n(value: float) -> str:
     return f"{float(value):g}"
+
+
+SOURCES = {
+    "film": "By the films (X-rays) of {first} and {last}.",
+    "photo": "By the photos of {first} and {last}: a guide, as they show the outside.",
+}
+
+
+def source_plainly(basis: str, first: date, last: date) -> str:
+    """Return by what a change was seen, with its days, for somebody who is no vet."""
+    told = SOURCES.get(basis, "By the figures that were written down of {first} and {last}.")
+    return told.format(first=day(first), last=day(last))

@@ -1,5 +1,8 @@
 """Somebody accepted as a horse's owner and was not: the vet corrects it, and they see nothing."""
 
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
 import pytest
 from sqlalchemy import select
 
@@ -154,3 +157,30 @@ def test_consent_of_who_was_not_the_owner_is_none_and_is_named(app, tmp_path, cl
         access = case_for(session, story.cast.vet.id, 1)
     assert access.state.stage is Stage.CONSENT
     assert "Consent to the plan" in words_of(vet.get("/cases/1"))
+
+
+@pytest.mark.parametrize("_round", range(3))
+def test_accepting_while_the_address_is_mended_one_of_the_two_wins(yard, _round):
+    horse, case = opened(yard, yard.emails["wrong"])
+    (path,) = invitations(yard, "wrong")
+    accepting = {**hidden_in(yard.browser("wrong").get("/").text, path), "answer": "accept"}
+    page = yard.browser("vet").get(f"{horse}/owner")
+    mending = {"owner_name": "Dora P.", "owner_email": yard.emails["dora"]}
+    mending |= hidden_in(page.text, f"{horse}/owner")
+    start = Barrier(2)
+
+    def send(who, to, fields):
+        start.wait()
+        return yard.browser(who).post(to, fields)
+
+    with ThreadPoolExecutor(2) as pool:
+        accepted, mended = pool.map(
+            send, ("wrong", "vet"), (path, f"{horse}/owner"), (accepting, mending)
+        )
+    assert (accepted.status_code, mended.status_code) in ((303, 409), (404, 303))
+    won = accepted.status_code == 303
+    loser = words_of(mended if won else accepted)
+    assert ("has accepted as this horse" if won else "taken back") in loser
+    assert yard.browser("wrong").get(case).status_code == (200 if won else 404)
+    assert len(invitations(yard, "dora")) == (0 if won else 1)
+    assert "case_opened" in kinds(yard, case)  # and the chain verifies

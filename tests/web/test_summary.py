@@ -1,11 +1,13 @@
 """The owner's summary: a case on one page, in words that need no vet to read them."""
 
+from datetime import date
+
 import pytest
 
 from referral.core.measure.registry import MEASURES
-from referral.sheets.plainly import READINGS
+from referral.sheets.plainly import READINGS, source_plainly
 from tests.web.signing import at, browser_of, story_in
-from tests.web.yard import a_yard, words_of
+from tests.web.yard import a_yard, film_form, words_of
 
 JARGON = ("palmar", "breakover", "distal", "lateromedial", "expanded uncertainty", "basis")
 
@@ -80,9 +82,34 @@ def test_how_it_goes_is_told_in_plain_words(yard, clock):
     graded = "5 on 2 Nov 2026, then 2 on 20 Nov 2026."
     assert f"left fore, lameness, 0 to 10 (united kingdom): {graded.lower()}" in page.lower()
     assert "slope of the bone inside the hoof: Since the first visit" in page
+    assert "By the figures that were written down of 2 Nov 2026 and 25 Nov 2026." in page
     assert [each for each in JARGON if each in page.lower()] == []
 
 
 def test_plain_words_are_of_readings_that_there_are():
     assert set(READINGS) <= set(MEASURES)
     assert [word for each in READINGS.values() for word in JARGON if word in each] == []
+
+
+def test_a_change_is_told_by_which_films_of_which_days_it_was_seen(yard):
+    yard.refer()
+    yard.limit(measure="breakover_distance_mm", at_most="40")
+    for on in ("2026-11-02", "2026-11-20"):
+        film = yard.done("vet", "/films/new", "/films", film_form(taken_on=on))
+        yard.measure(film.removeprefix(yard.home))
+    page = words_of(yard.open("owner", "/summary"))
+    told = page.partition("how far ahead of the bone the foot rolls over: Since")[2]
+    assert "By the films (X-rays) of 2 Nov 2026 and 20 Nov 2026." in told
+    assert [each for each in JARGON if each in page.lower()] == []
+
+
+@pytest.mark.parametrize(
+    ("basis", "said"),
+    [
+        ("film", "By the films (X-rays) of 2 Nov 2026 and 20 Nov 2026."),
+        ("photo", "By the photos of 2 Nov 2026 and 20 Nov 2026: a guide"),
+        ("stated", "By the figures that were written down of 2 Nov 2026 and 20 Nov 2026."),
+    ],
+)
+def test_each_source_has_plain_words(basis, said):
+    assert source_plainly(basis, date(2026, 11, 2), date(2026, 11, 20)).startswith(said)

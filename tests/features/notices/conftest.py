@@ -43,11 +43,11 @@ def settings(tmp_path, database, box):
 
 
 @pytest.fixture
-def make_worker(database, clock):
-    """Return a function that makes a worker of an instance with these settings."""
+def wire(database, clock):
+    """Return a function that wires an instance with these settings."""
 
-    def make(settings):
-        wired = Wiring(
+    def wired(settings):
+        return Wiring(
             settings=settings,
             database=database,
             blobs=BlobStore(settings.files_dir),
@@ -55,9 +55,14 @@ def make_worker(database, clock):
             passwords=PASSWORDS,
             now=clock,
         )
-        return worker_of(wired)
 
-    return make
+    return wired
+
+
+@pytest.fixture
+def make_worker(wire):
+    """Return a function that makes a worker of an instance with these settings."""
+    return lambda settings: worker_of(wire(settings))
 
 
 @pytest.fixture

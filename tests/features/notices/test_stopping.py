@@ -25,9 +25,9 @@ ONE_CLICK = {"List-Unsubscribe": "One-Click"}
 
 
 @pytest.fixture
-def program(settings):
+def program(settings, wire):
     """A mail program: it has no cookie, no token of a form, and comes from elsewhere."""
-    return create_app(settings).test_client()
+    return create_app(settings, wire(settings)).test_client()
 
 
 def say(program, address, **also):
