@@ -99,6 +99,12 @@ def entry_says(kind: str, content: Mapping[str, Any]) -> str:
         return f"{said}; tetanus: {_named(content)['tetanus']}"
     if move is Move.ADD_PHOTO and len(content.get("photos", ())) > 1:
         return said.replace("a photo", f"{len(content['photos'])} photos", 1)
+    if move is Move.RECORD_RESET and content.get("corrects"):
+        return said.replace("recorded reset", "put the record of reset", 1).replace(
+            "as fitted", "right", 1
+        )
+    if move in (Move.GIVE_CONSENT, Move.DECLINE_CONSENT) and content.get("how"):
+        return f"{said}, {content['how']}"
     if move is Move.BOOK_VISIT and content.get("called_off"):
         return f"called off the {content['comes']}'s visit"
     return said

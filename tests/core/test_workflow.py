@@ -121,8 +121,8 @@ ANY_TIME = {
     },
     "apprentice": {"photo_added", "observation_added", "red_flag_raised", "member_joined"},
     "owner": {
-        "photo_added", "observation_added", "after_check_recorded", "support_limb_checked",
-        "red_flag_raised", "member_joined",
+        "photo_added", "observation_added", "call_note_confirmed", "after_check_recorded",
+        "support_limb_checked", "red_flag_raised", "member_joined",
     },
     "coordinator": {
         "red_flag_raised", "member_added", "invitation_taken_back", "member_joined", "handed_over",

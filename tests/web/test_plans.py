@@ -230,6 +230,29 @@ def test_nobody_consents_to_a_plan_that_is_not_agreed(yard):
     assert yard.rows() == before
 
 
+def test_only_the_owner_answers_on_the_page_itself(yard):
+    """Common practice, no source: what a farrier writes down is not the owner's own click."""
+    yard.submit()
+    path = "/plans/1/consents"
+    ways = {who: yard.open(who, f"{path}/new").text for who in ("owner", "farrier", "vet")}
+    assert {who for who, page in ways.items() if "On this page" in page} == {"owner"}
+    before = yard.rows()
+    said = {
+        "decision": "given",
+        "given_by": "The owner",
+        "authority": "owner",
+        "how": "on this page",
+        "given_on": "2026-11-25",
+        "risks": "Loose shoe",
+    }
+    for who in ("farrier", "vet"):
+        answer = yard.send(who, f"{path}/new", path, said)
+        assert answer.status_code == 422
+        assert "Only the owner, signed in" in words_of(answer)
+        assert "Loose shoe" in answer.text
+    assert yard.rows() == before
+
+
 def test_a_plan_needs_a_referral(app, database, yard):
     with database.transaction() as session:
         other = f"/cases/{a_case(session, yard.cast)}"
