@@ -77,7 +77,8 @@ class NoteKind:
     """One kind of note: its move, its page, its fields.
 
     ``faults`` finds what does not go together in the answers and the note's day, beside its
-    field; ``alarm`` says why a red flag should be raised next, by the answers and the notes before, newest first.
+    field; ``alarm`` says why a red flag should be raised next, by the answers and the notes before,
+    newest first.
     """
 
     move: Move

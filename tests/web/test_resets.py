@@ -206,6 +206,20 @@ def test_the_vet_countersigns_and_sets_the_recheck(app, story, clock):
     assert "Countersigned by" in vet.get(SHOW).text
 
 
+def test_the_recheck_opens_as_the_agreed_plan_has_it(app, tmp_path, clock):
+    """Common practice, no source: what both agreed stands until somebody says otherwise."""
+    told = story_in(app, tmp_path)
+    told.refer()
+    told.submit(recheck=("farrier", 4))
+    told.agree(1)
+    told.fit(1)
+    at(told, clock)
+    page = browser_of(app, told, "vet").get(COUNTERSIGN).text
+    agreed = told.today + timedelta(weeks=4)
+    assert f'name="recheck_on" type="date" value="{agreed.isoformat()}"' in page
+    assert '<option value="farrier" selected>' in page
+
+
 def test_a_countersign_needs_a_recheck_to_come(app, story, clock):
     recorded(app, story, clock)
     vet = browser_of(app, story, "vet")
