@@ -210,12 +210,12 @@ def test_the_recheck_opens_as_the_agreed_plan_has_it(app, tmp_path, clock):
     """Common practice, no source: what both agreed stands until somebody says otherwise."""
     told = story_in(app, tmp_path)
     told.refer()
+    agreed = told.today + timedelta(weeks=4)
     told.submit(recheck=("farrier", 4))
     told.agree(1)
     told.fit(1)
     at(told, clock)
     page = browser_of(app, told, "vet").get(COUNTERSIGN).text
-    agreed = told.today + timedelta(weeks=4)
     assert f'name="recheck_on" type="date" value="{agreed.isoformat()}"' in page
     assert '<option value="farrier" selected>' in page
 
