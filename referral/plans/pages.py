@@ -123,6 +123,8 @@ class PlanPage:
     today: date
     access: CaseAccess
     set_otherwise: tuple[SetOtherwise, ...]
+    changes_n: int | None
+    changed: tuple[tuple[str, PlanLine], ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -178,6 +180,24 @@ def plan_page(
         today=day_at(now, access.zone),
         access=access,
         set_otherwise=_set_otherwise(view),
+        changes_n=view.plan.changes_n,
+        changed=_changed(session, access, view),
+    )
+
+
+def _changed(
+    session: Session, access: CaseAccess, view: PlanView
+) -> tuple[tuple[str, PlanLine], ...]:
+    """Return what the vet changed, limb by limb; nothing where the plan changes no other."""
+    if view.plan.changes_n is None:
+        return ()
+    before = plan_of(session, access.case_id, view.plan.changes_n)
+    return tuple(
+        (limb, line)
+        for limb, content in view.limbs.items()
+        if limb in before.limbs
+        for line in plan_lines(before.limbs[limb], content, {})
+        if line.planned != line.as_fitted
     )
 
 

@@ -116,6 +116,17 @@ def test_nobody_notes_a_call_with_themselves(yard):
     assert yard.rows() == before
 
 
+def test_the_vet_is_led_on_from_emergency_work(yard):
+    """Common practice, no source: whose turn it is, is also told what to do."""
+    lead = "Say what follows from the emergency work"
+    keep(yard, "emergencies")
+    assert lead in words_of(yard.open("vet"))
+    assert lead not in words_of(yard.open("farrier"))
+    said = {"about": "worry", "words": "Nail out, poultice on, seen again on Friday."}
+    yard.send("vet", "/observations/new", "/observations", {**said, "happened_on": TODAY})
+    assert lead not in words_of(yard.open("vet"))
+
+
 def test_medication_does_not_wear_off_before_it_is_given(yard):
     before = yard.rows()
     answer = keep(yard, "medication", wears_off_on="2026-11-01")

@@ -167,6 +167,9 @@ def test_the_vets_changes_are_a_new_plan_that_the_farrier_accepts_or_answers(yar
     changed = {**PLAN, "LF-toe_trim_mm": "5"}
     yard.done("vet", "/plans/1/changes/new", "/plans/1/changes", changed)
     assert "Answer the vet" in words_of(yard.open("farrier"))
+    answering = words_of(yard.open("farrier", "/plans/2"))
+    assert "What the vet changed in plan 1 LF Off the toe: 4 mm before, now 5 mm" in answering
+    assert "What the vet changed" not in words_of(yard.open("farrier", "/plans/1"))
     assert yard.open("vet", "/plans/1/changes/new").status_code == 409
     yard.done("farrier", "/plans/2", "/plans/2/acceptances", {})
     assert "Agree, and look at the sheet to sign" in words_of(yard.open("vet", "/plans/2"))
