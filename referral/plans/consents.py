@@ -34,6 +34,7 @@ class RecordConsent:
     risks: str | None
     outlook: str | None
     based_on: int | None
+    words: str | None = None
 
 
 def record_consent(
@@ -80,7 +81,7 @@ def record_consent(
     session.add(row)
     move = Move.GIVE_CONSENT if command.decision == "given" else Move.DECLINE_CONSENT
     facts = {"plan_n": command.n, "how": command.how, "authority": command.authority}
-    told = ("given_by", "cost", "resets_expected", "risks", "outlook")
+    told = ("given_by", "words", "cost", "resets_expected", "risks", "outlook")
     texts = {name: getattr(command, name) for name in told}
     new = NewEntry(move, command.given_on, facts, texts, row.id, command.based_on)
     append(session, access, new, now)
