@@ -350,3 +350,9 @@ def test_what_was_changed_before_changes_were_kept_does_not_come_back():
     old = Happening("limit_set", "vet", {"changes_basis": True})
     there = [*AGREED, old, moved("limits", "a", "b"), moved("limits", "b", "a")]
     assert state_of(there).stage is Stage.REVIEW
+
+
+def test_a_closed_case_is_said_to_be_closed():
+    closed = CaseState(stage=Stage.CLOSED)
+    assert why_not(closed, Role.FARRIER, Move.SUBMIT_PLAN).startswith("The case is closed.")
+    assert why_not(closed, Role.VET, Move.REOPEN) == ""
