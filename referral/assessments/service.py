@@ -32,18 +32,23 @@ class Assess:
     happened_on: date
 
 
+NOTHING = frozenset({"none", "nothing"})
+"""Answers that stand alone."""
+
+
 def assess(session: Session, access: CaseAccess, command: Assess, now: datetime) -> UUID:
     """Record an assessment, and what was measured as readings of the foot itself.
 
     Raises
     ------
     Invalid
-        If nothing at all was seen, measured or said.
+        If nothing at all was seen, measured or said, or nothing and something at once.
     NotAllowed, WrongState
         If this person may not record it, or not now.
     """
     if not (command.answers or command.numbers or command.words):
         raise Invalid("Answer at least one question.", {"": ["Nothing is answered yet."]})
+    _check_answers(command.answers)
     readings = _type_in(session, access, command, now) if command.numbers else None
     row = Assessment(
         id=new_id(now),
@@ -68,6 +73,17 @@ def assess(session: Session, access: CaseAccess, command: Assess, now: datetime)
     new = NewEntry(Move.ADD_OBSERVATION, command.happened_on, facts, texts, row.id)
     append(session, access, new, now)
     return row.id
+
+
+def _check_answers(answers: Mapping[str, Any]) -> None:
+    """Refuse what says that there is nothing, and names something beside it."""
+    faults = {
+        code: ["Untick that there is nothing, or the rest."]
+        for code, given in answers.items()
+        if isinstance(given, list) and len(given) > 1 and NOTHING.intersection(given)
+    }
+    if faults:
+        raise Invalid("Nothing and something cannot both be.", faults)
 
 
 def _type_in(session: Session, access: CaseAccess, command: Assess, now: datetime) -> UUID:

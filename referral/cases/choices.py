@@ -19,7 +19,7 @@ CONDITIONS = (
     ("white_line_disease", "White line disease"),
     ("keratoma", "Keratoma"),
     ("abscess", "Abscess"),
-    ("other", "Something else (say what)"),
+    ("other", "Something else"),
 )
 CERTAINTIES = (("confirmed", "Confirmed"), ("probable", "Probable"), ("suspected", "Suspected"))
 URGENCIES = (

@@ -20,6 +20,7 @@ from referral.cases.contradictions import Contradiction
 from referral.cases.models import Limit
 from referral.cases.queries import (
     current_limits,
+    current_problems,
     flags_of,
     measured_limbs,
     people_on,
@@ -89,6 +90,7 @@ class FormPage:
     asked: Request | None = None
     about: UUID | None = None
     contradictions: tuple[Contradiction, ...] = ()
+    problems: tuple[tuple[str, str], ...] = ()
     limbs: tuple[tuple[str, str], ...] = LIMBS
     conditions: tuple[tuple[str, str], ...] = CONDITIONS
     certainties: tuple[tuple[str, str], ...] = CERTAINTIES
@@ -146,12 +148,22 @@ def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
             if move is Move.SEND_REFERRAL
             else ()
         ),
+        problems=_problems(visit) if move is Move.SET_PROBLEM else (),
     )
     if what == "withdrawals" and about not in {each.limit_id for each in page.limits}:
         raise NotFound("There is no such limit in force on this case.")
     if what == "flag-answers" and about not in {each[0] for each in page.open_flags}:
         raise NotFound("There is no such red flag waiting on this case.")
     return page
+
+
+def _problems(visit: Visit) -> tuple[tuple[str, str], ...]:
+    """Return what is recorded on each limb now, in words."""
+    named = dict(CONDITIONS)
+    return tuple(
+        (each.limb, named.get(each.condition, each.condition))
+        for each in current_problems(visit.session, visit.access.case_id)
+    )
 
 
 def contradictions_on(visit: Visit, limbs: Iterable[str]) -> tuple[Contradiction, ...]:

@@ -76,8 +76,9 @@ class Asked:
 class NoteKind:
     """One kind of note: its move, its page, its fields.
 
-    ``faults`` finds what does not go together in the answers, beside its field; ``alarm`` says
-    why a red flag should be raised next, by the answers and the notes before, newest first.
+    ``faults`` finds what does not go together in the answers and the note's day, beside its
+    field; ``alarm`` says why a red flag should be raised next, by the answers and the notes before,
+    newest first.
     """
 
     move: Move
@@ -93,6 +94,13 @@ class NoteKind:
 
 def _limb(*, required: bool = True) -> Asked:
     return Asked("limb", "Limb", LIMBS, required=required)
+
+
+def _wear_off_faults(answers: Answers) -> dict[str, list[str]]:
+    until = answers.get("wears_off_on")
+    if until is None or until >= answers["happened_on"]:
+        return {}
+    return {"wears_off_on": ["This day is before it was given."]}
 
 
 SUPPORT_ALARM = "The support limb is in danger: say so here, and ring the vet now."
@@ -127,6 +135,7 @@ NOTES: Mapping[str, NoteKind] = {
             ),
         ),
         cautions=("Comfort cannot be judged while blocked, sedated or medicated.",),
+        faults=_wear_off_faults,
     ),
     "lameness": NoteKind(
         Move.GRADE_LAMENESS,

@@ -72,10 +72,11 @@ def _kept(visit: Visit, note: NoteKind) -> str:
     for each in note.asked:
         if each.is_day and given[each.name] is not None and not each.may_come:
             not_to_come(given[each.name], visit.today, each.name)
-    faults = note.faults(given)
+    on = happened_on(visit.today)
+    faults = note.faults({**given, "happened_on": on})
     if faults:
         raise Invalid(SUMMARY, faults)
-    command = KeepNote(note, given, happened_on(visit.today))
+    command = KeepNote(note, given, on)
     kept = notes_of(visit.session, visit.access.case_id, note.move)
     alarm = note.alarm(given, [each.facts for each in kept])
     keep_note(visit.session, visit.access, command, visit.now)

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from referral.cases.access import CaseAccess
 from referral.cases.models import Entry
 from referral.cases.note_kinds import NoteKind
+from referral.cases.queries import people_on
 from referral.cases.timeline import NewEntry, append, entries_of, texts_of
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotAllowed, NotFound
@@ -50,7 +51,11 @@ def keep_note(session: Session, access: CaseAccess, command: KeepNote, now: date
     ------
     NotAllowed, WrongState
         If this person may not keep such a note, or not now.
+    Invalid
+        If a call is said to be with oneself.
     """
+    if command.kind.move is Move.ADD_CALL_NOTE:
+        _check_partner(session, access, command.answers["with_whom"])
     words = {each.name for each in command.kind.asked if each.is_words}
     facts = {
         name: value.isoformat() if isinstance(value, date) else value
@@ -63,6 +68,23 @@ def keep_note(session: Session, access: CaseAccess, command: KeepNote, now: date
     )
 
 
+def _check_partner(session: Session, access: CaseAccess, partner: str) -> None:
+    """Refuse a call with one's own part of the case, unless somebody else has it too."""
+    others = {
+        member.role
+        for member, person, _organisation in people_on(session, access.case_id)
+        if person.id != access.actor_id
+    }
+    if partner in access.roles and partner not in others:
+        fault = f"You are the {partner} here; say who was at the other end."
+        raise Invalid("Say who was at the other end.", {"with_whom": [fault]})
+
+
+def was_with(note: Note, access: CaseAccess) -> bool:
+    """Return whether a call was with this person's part of the case, by its note."""
+    return note.facts.get("with_whom") in access.roles and note.entry.actor_id != access.actor_id
+
+
 def confirm_call(
     session: Session, access: CaseAccess, call_id: UUID, on: date, now: datetime
 ) -> None:
@@ -73,7 +95,7 @@ def confirm_call(
     NotFound
         If this case has no such call note.
     NotAllowed
-        If it is one's own note.
+        If it is one's own note, or of a call with somebody else.
     Invalid
         If it is confirmed already.
     """
@@ -83,8 +105,8 @@ def confirm_call(
     note = calls.get(call_id)
     if note is None:
         raise NotFound("There is no such call note on this case.")
-    if note.entry.actor_id == access.actor_id:
-        raise NotAllowed("The other side confirms a call note.")
+    if not was_with(note, access):
+        raise NotAllowed("Whoever was at the other end confirms a call note.")
     if note.confirmed_by is not None:
         raise Invalid("This call note is confirmed already.")
     facts = {"call": str(call_id)}

@@ -124,7 +124,15 @@ class SetProblem:
 
 
 def set_problem(session: Session, access: CaseAccess, command: SetProblem, now: datetime) -> None:
-    """Record the problem on a limb; it takes the place of the one before."""
+    """Record the problem on a limb; it takes the place of the one before.
+
+    Raises
+    ------
+    Invalid
+        If it is something else than the list has, and it is not said what.
+    """
+    if command.condition == "other" and not command.words:
+        raise Invalid("Say what the problem is.", {"words": ["Say here what it is."]})
     row = Problem(
         id=new_id(now),
         case_id=access.case_id,

@@ -89,22 +89,28 @@ class _Blank(dict[str, Any]):
         return "—"
 
 
+OTHERWISE: Mapping[tuple[Move, str], str] = {
+    (Move.GIVE_CONSENT, "how"): "recorded consent to plan {plan_n}, {how}",
+    (Move.DECLINE_CONSENT, "how"): "recorded that consent to plan {plan_n} was declined, {how}",
+    (Move.RECORD_RESET, "corrects"): "put the record of reset {n} right and signed; due {due_on}",
+    (Move.SET_LIMIT, "withdrawn"): "took back the limit: {limit}",
+    (Move.INVITE, "person"): "brought {whom} onto the case",
+    (Move.ANSWER_FLAG, "until"): "answered a red flag: {answer} until {until}",
+    (Move.BOOK_VISIT, "called_off"): "called off the {comes}'s visit",
+}
+"""What is said instead where an entry holds this fact."""
+
+
 def entry_says(kind: str, content: Mapping[str, Any]) -> str:
     """Return what somebody did, as the part of a sentence that follows their name."""
     move = Move(kind)
-    said = ENTRIES[move].format_map(_Blank(content, **_named(content)))
-    if move is Move.SET_LIMIT and content.get("withdrawn"):
-        return said.replace("set a limit", "took back the limit", 1)
-    if move is Move.INVITE and content.get("person"):
-        return said.replace("asked", "brought", 1)
-    if move is Move.ANSWER_FLAG and content.get("until"):
-        return f"{said} until {_day(content['until'])}"
+    instead = (says for (of, fact), says in OTHERWISE.items() if of is move and content.get(fact))
+    named = _named(content)
+    said = next(instead, ENTRIES[move]).format_map(_Blank(content, **named))
     if content.get("tetanus"):
-        return f"{said}; tetanus: {_named(content)['tetanus']}"
+        said = f"{said}; tetanus: {named['tetanus']}"
     if move is Move.ADD_PHOTO and len(content.get("photos", ())) > 1:
-        return said.replace("a photo", f"{len(content['photos'])} photos", 1)
-    if move is Move.BOOK_VISIT and content.get("called_off"):
-        return f"called off the {content['comes']}'s visit"
+        said = said.replace("a photo", f"{len(content['photos'])} photos", 1)
     return said
 
 
@@ -115,7 +121,7 @@ CODED = ("with_whom", "medication", "comfort", "shoe", "device", "scale", "gait"
 """What of a note stands in its entry as a code."""
 
 
-DAYS = ("due_on", "recheck_on", "visit_on")
+DAYS = ("due_on", "recheck_on", "visit_on", "until")
 """What stands in an entry as a day."""
 
 

@@ -73,7 +73,7 @@ LAWS: Mapping[Move, Law] = {
     Move.RECORD_READINGS: _law(_CLINICAL, _LIVE),
     Move.ADD_OBSERVATION: _law({_V, _F, _A, _O}, _LIVE),
     Move.ADD_CALL_NOTE: _law(_CLINICAL, _LIVE),
-    Move.CONFIRM_CALL_NOTE: _law(_CLINICAL, _LIVE),
+    Move.CONFIRM_CALL_NOTE: _law({_V, _F, _O}, _LIVE),
     Move.NOTE_MEDICATION: _law({_V}, _LIVE),
     Move.GRADE_LAMENESS: _law({_V}, _LIVE),
     Move.CHECK_AFTER_FITTING: _law({_V, _F, _O}, _LIVE),

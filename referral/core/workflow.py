@@ -308,6 +308,8 @@ def why_not(state: CaseState, role: Role, move: Move) -> str:
     if role not in law.roles:
         who = " or ".join(f"the {each.value}" for each in Role if each in law.roles)
         return f"Only {who} can do this."
+    if state.stage is Stage.CLOSED and state.stage not in law.stages:
+        return "The case is closed. A vet can open it again."
     if state.stage not in law.stages:
         return f"The case is not at that point; it waits for: {state.task.lower()}."
     if law.pauses and state.live_flags:

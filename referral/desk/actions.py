@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from referral.core.workflow import Move, Stage
+from referral.core.workflow import Move, Role, Stage
 from referral.desk.pages import CasePage
 
 
@@ -34,6 +34,8 @@ def _main(page: CasePage) -> list[Action]:
     if live:
         answer = Action("Answer the red flag", f"red-flags/{live[0].flag_id}/answers/new", True)
         return [answer] if access.may(Move.ANSWER_FLAG) else []
+    if state.vet_to_see and Role.VET in access.roles and access.may(Move.ADD_OBSERVATION):
+        return [Action("Say what follows from the emergency work", "observations/new", True)]
     if state.stage is Stage.OPENED and access.may(Move.SEND_REFERRAL):
         return [_before_referral(page)]
     numbers = {"plan": state.plan_n, "reset": state.reset_n}

@@ -7,7 +7,7 @@ from uuid import UUID
 from referral.assessments.choices import PHOTO_SUBJECTS
 from referral.cases.access import CaseAccess
 from referral.cases.note_kinds import LABELS
-from referral.cases.notes import Note
+from referral.cases.notes import Note, was_with
 from referral.core.measure.readings import Measured
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move, Role, Stage
@@ -91,9 +91,7 @@ def call_lines(
             happened_on=each.entry.happened_on,
             words=each.texts.get("words", ""),
             confirmed_by=names.get(each.confirmed_by, "somebody") if each.confirmed_by else "",
-            may_confirm=may
-            and each.confirmed_by is None
-            and each.entry.actor_id != access.actor_id,
+            may_confirm=may and each.confirmed_by is None and was_with(each, access),
         )
         for each in calls
     )

@@ -7,13 +7,16 @@ from sqlalchemy.orm import Session
 
 from referral.cases.access import CaseAccess
 from referral.cases.timeline import NewEntry, append
-from referral.core.workflow import Move
-from referral.errors import NotFound, OutOfDate
+from referral.core.workflow import Move, Role
+from referral.errors import Invalid, NotFound, OutOfDate
 from referral.plans.models import Consent
 from referral.plans.queries import is_stale
 from referral.plans.service import current_plan
 from referral.rulebook.loader import Rulebook
 from referral.storage.ids import new_id
+
+ON_THIS_PAGE = "on this page"
+"""How the owner answers who is signed in; anybody else writes down an answer given otherwise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,7 @@ class RecordConsent:
     risks: str | None
     outlook: str | None
     based_on: int | None
+    words: str | None = None
 
 
 def record_consent(
@@ -44,7 +48,14 @@ def record_consent(
         If the plan is not the one in force, or was changed since it was agreed.
     NotFound
         If there is no such plan.
+    Invalid
+        If somebody else than the owner says that it was given on the page.
     """
+    if command.how == ON_THIS_PAGE and Role.OWNER not in access.roles:
+        raise Invalid(
+            "Say how the owner told you.",
+            {"how": ["Only the owner, signed in, answers on this page."]},
+        )
     view = current_plan(session, access, command.n)
     if view.agreed is None:
         raise NotFound("This plan has not been agreed.")
@@ -70,6 +81,7 @@ def record_consent(
     session.add(row)
     move = Move.GIVE_CONSENT if command.decision == "given" else Move.DECLINE_CONSENT
     facts = {"plan_n": command.n, "how": command.how, "authority": command.authority}
-    texts = {"given_by": command.given_by, "cost": command.cost, "risks": command.risks}
+    told = ("given_by", "words", "cost", "resets_expected", "risks", "outlook")
+    texts = {name: getattr(command, name) for name in told}
     new = NewEntry(move, command.given_on, facts, texts, row.id, command.based_on)
     append(session, access, new, now)

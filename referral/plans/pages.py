@@ -125,6 +125,8 @@ class PlanPage:
     access: CaseAccess
     set_otherwise: tuple[SetOtherwise, ...]
     erased_ground: tuple[str, ...]
+    changes_n: int | None
+    changed: tuple[tuple[str, PlanLine], ...]
 
     @property
     def why_no_consent(self) -> str:
@@ -181,6 +183,24 @@ def plan_page(
         access=access,
         set_otherwise=_set_otherwise(view),
         erased_ground=erased_among(session, access.case_id, judged_on(view)),
+        changes_n=view.plan.changes_n,
+        changed=_changed(session, access, view),
+    )
+
+
+def _changed(
+    session: Session, access: CaseAccess, view: PlanView
+) -> tuple[tuple[str, PlanLine], ...]:
+    """Return what the vet changed, limb by limb; nothing where the plan changes no other."""
+    if view.plan.changes_n is None:
+        return ()
+    before = plan_of(session, access.case_id, view.plan.changes_n)
+    return tuple(
+        (limb, line)
+        for limb, content in view.limbs.items()
+        if limb in before.limbs
+        for line in plan_lines(before.limbs[limb], content, {})
+        if line.planned != line.as_fitted
     )
 
 

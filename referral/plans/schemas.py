@@ -201,6 +201,7 @@ class ConsentForm(Schema):
     resets_expected = fields.String(load_default=None, validate=validate.Length(max=80))
     risks = words()
     outlook = words()
+    words = words()
 
 
 class CautionsForm(Schema):

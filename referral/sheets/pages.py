@@ -10,8 +10,9 @@ from referral.accounts.second_factor import is_on
 from referral.cases.access import CaseAccess
 from referral.cases.erasures import refuse_erased
 from referral.cases.queries import people_on
-from referral.core.workflow import LAWS, Move
+from referral.core.workflow import LAWS, Move, Role
 from referral.errors import NotFound
+from referral.plans.models import PlanRow
 from referral.plans.queries import plan_of
 from referral.resets.queries import reset_of
 from referral.sheets.models import Sheet
@@ -21,8 +22,6 @@ from referral.sheets.queries import SignatureView, latest_sheet, proposal_of, sh
 from referral.sheets.sealing import REASONS
 from referral.sheets.snapshot import SIGNERS, TITLES, SheetKind, in_groups
 from referral.storage.blobs import BlobStore
-
-RECHECK_WEEKS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +60,7 @@ class CountersignPage:
     why_not: str
     today: date
     recheck_on: date
+    recheck_role: str
     owners: tuple[tuple[str, str], ...]
 
 
@@ -121,6 +121,7 @@ def countersign_page(
     """
     _refuse_others(access, Move.COUNTERSIGN)
     reset = reset_of(session, access.case_id, n).reset
+    plan = session.get_one(PlanRow, reset.plan_id)
     shown = _second(session, access, blobs, (SheetKind.AS_FITTED, reset.plan_id, "vet"))
     may = n == access.state.reset_n and access.may(Move.COUNTERSIGN)
     return CountersignPage(
@@ -130,7 +131,8 @@ def countersign_page(
         sheet=shown,
         why_not="" if may else f"Not now: the case waits for this: {access.state.task}.",
         today=today,
-        recheck_on=max(reset.due_on, today + timedelta(days=1)),
+        recheck_on=max(plan.recheck_on or reset.due_on, today + timedelta(days=1)),
+        recheck_role=plan.recheck_owner or Role.VET,
         owners=tuple(
             (role, f"{name}, {role}") for role, (name, _person) in owners_of(session, access)
         ),

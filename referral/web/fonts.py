@@ -19,6 +19,8 @@ FACES = (
 
 SVG_PICTURE = "data:image/svg+xml;base64,"
 _UNPRINTED = frozenset({"style", "script", "head", "title", "template"})
+AROUND = 30
+"""How many characters are quoted on either side of one that cannot be printed."""
 _LAYOUT = frozenset("\n\r\t")
 _REFUSED_KINDS = frozenset({"Cc", "Cf", "Co", "Cs", "Cn"})
 
@@ -116,15 +118,23 @@ def require_printable(html: str) -> None:
     Invalid
         Naming each character that is not, with its code point.
     """
-    missing = unprintable_characters(printed_text(html))
+    text = printed_text(html)
+    missing = unprintable_characters(text)
     if not missing:
         return
     named = ", ".join(_named(character) for character in missing)
     raise Invalid(
         f"The sheet cannot be printed with {named}: the bundled fonts do not have it. "
-        "Write it in other letters and try again.",
+        f"It stands in “{_around(text, missing[0])}”. Write that in other letters and try again.",
         {"text": [f"cannot print {_named(character)}" for character in missing]},
     )
+
+
+def _around(text: str, character: str) -> str:
+    """Return the words in which a character stands, so that who typed them finds them."""
+    line = next(each for each in text.split("\n") if character in each)
+    at = line.index(character)
+    return line[max(0, at - AROUND) : at + AROUND].strip()
 
 
 def _named(character: str) -> str:

@@ -1,4 +1,4 @@
-/** On every page: a form that was sent is not sent twice, and the first fault gets the focus. */
+/** On every page: a form that was sent is not sent twice; what is wrong with it is named as its fields are. */
 
 function sendOnce(event) {
   const form = event.target;
@@ -13,5 +13,15 @@ function sendOnce(event) {
   window.addEventListener("pageshow", again, { once: true });
 }
 
+function nameAsOnThePage(link) {
+  const field = document.getElementById(decodeURIComponent(link.hash.slice(1)));
+  const label = field?.labels?.[0] ?? field?.querySelector("legend");
+  if (!label) return;
+  const words = [...label.childNodes].find((each) => each.nodeType === Node.TEXT_NODE && each.data.trim());
+  const said = (words ?? label.querySelector("span"))?.textContent.trim();
+  if (said) link.textContent = said;
+}
+
 document.addEventListener("submit", sendOnce);
+document.querySelectorAll("#form-fault a").forEach(nameAsOnThePage);
 document.querySelector("#form-fault")?.scrollIntoView({ block: "nearest" });

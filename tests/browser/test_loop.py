@@ -194,6 +194,8 @@ def agree_on_the_second_plan(yard: Yard, case: str) -> None:
     expect(preview).to_contain_text("Palmar angle")
     farrier.press("Submit the plan")
     farrier.sees("write why you propose it all the same")
+    named = farrier.page.locator("#form-fault a")
+    expect(named).to_have_text("Why this plan")
     expect(farrier.page.locator("[name='LF-heel_trim_mm']")).to_have_value("12")
     farrier.fill(words="All the crushed horn at once.")
     farrier.press("Submit the plan")

@@ -122,8 +122,8 @@ ANY_TIME = {
     },
     "apprentice": {"photo_added", "observation_added", "red_flag_raised", "member_joined"},
     "owner": {
-        "photo_added", "observation_added", "after_check_recorded", "support_limb_checked",
-        "red_flag_raised", "member_joined",
+        "photo_added", "observation_added", "call_note_confirmed", "after_check_recorded",
+        "support_limb_checked", "red_flag_raised", "member_joined",
     },
     "coordinator": {
         "red_flag_raised", "member_added", "invitation_taken_back", "member_joined", "handed_over",
@@ -377,3 +377,9 @@ def test_what_was_changed_before_changes_were_kept_does_not_come_back():
     old = Happening("limit_set", "vet", {"changes_basis": True})
     there = [*AGREED, old, moved("limits", "a", "b"), moved("limits", "b", "a")]
     assert state_of(there).stage is Stage.REVIEW
+
+
+def test_a_closed_case_is_said_to_be_closed():
+    closed = CaseState(stage=Stage.CLOSED)
+    assert why_not(closed, Role.FARRIER, Move.SUBMIT_PLAN).startswith("The case is closed.")
+    assert why_not(closed, Role.VET, Move.REOPEN) == ""

@@ -65,7 +65,7 @@ TABLE = {
     "POST rechecks.keep": "422 422 403 403 403 404 404 401",
     "GET notes.new": "200 200 403 403 403 404 404 303",
     "POST notes.keep": "422 422 403 403 403 404 404 401",
-    "POST notes.confirm": "404 404 403 403 403 404 404 401",
+    "POST notes.confirm": "404 404 403 404 403 404 404 401",
     "GET repeats.new": "200 403 403 403 403 404 404 303",
     "POST repeats.keep": "422 403 403 403 403 404 404 401",
     "GET repeats.scatter": "200 200 200 200 200 200 200 303",

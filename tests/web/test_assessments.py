@@ -65,6 +65,8 @@ def test_the_timeline_says_that_a_foot_was_assessed_and_the_case_lists_it(yard):
         ({"photo_wall_angle_deg": "400"}, "Between"),
         ({"seen_on": "2031-01-01"}, "This day has not come yet."),
         ({"limb": ""}, "Please fill this in."),
+        ({"found": ["nothing", "crack"]}, "Untick that there is nothing, or the rest."),
+        ({"distortion": ["none", "dished"]}, "Untick that there is nothing, or the rest."),
     ],
 )
 def test_a_fault_is_said_beside_its_field_and_nothing_typed_is_lost(yard, changed, says):

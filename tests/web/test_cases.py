@@ -44,6 +44,7 @@ def test_everybody_on_the_case_sees_it_and_no_stranger_does(yard, who):
 BAD = [
     ("/problems", {"limb": "LF"}, "condition"),
     ("/problems", {"limb": "XX", "condition": "abscess", "certainty": "confirmed"}, "limb"),
+    ("/problems", {"condition": "other", "words": ""}, "words"),
     ("/problems", {"happened_on": "2026-11-31"}, "happened_on"),
     ("/problems", {"happened_on": "2031-01-01"}, "happened_on"),
     ("/limits", {"measure": "palmar_angle_deg", "stage": "after_fit"}, "strength"),

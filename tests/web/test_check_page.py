@@ -118,7 +118,9 @@ def test_a_newer_sheet_is_named_by_code_and_file_and_another_sheet_is_told_apart
     code = Browser(app).get(f"/check/{first.id}")
     assert "Issued here, and a newer sheet takes its place" in code.text
     assert f"/check/{third.id}" in code.text
-    assert f"A newer sheet replaces it: {third.id}." in send(Browser(app), "/check", old).text
+    checked = send(Browser(app), "/check", old).text
+    assert f"A newer sheet replaces it: {third.id}." in checked
+    assert "signed, and unchanged, but a newer sheet takes its place" in checked
     mixed = send(Browser(app), f"/check/{first.id}", new).text
     assert "This is another sheet than the one whose code you opened" in mixed
     assert "another sheet" not in send(Browser(app), f"/check/{second.id}", new).text

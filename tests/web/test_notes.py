@@ -88,6 +88,54 @@ def test_the_other_side_confirms_a_call_and_only_once(yard):
     assert yard.rows() == before
 
 
+def test_a_call_is_confirmed_by_whoever_it_was_with(yard):
+    """Common practice, no source: who was not on the telephone cannot say what was agreed."""
+    keep(yard, "calls", with_whom="owner")
+    confirm = (
+        yard.home + "/calls/" + yard.open("owner").text.partition("/calls/")[2].partition('"')[0]
+    )
+    for bystander in ("vet", "farrier"):
+        assert "/confirmations" not in yard.open(bystander).text
+        assert yard.browser(bystander).post(confirm, {}).status_code == 403
+    assert yard.browser("owner").post(confirm, {}).status_code == 303
+    assert "Confirmed by" in words_of(yard.open("vet"))
+
+
+def test_a_call_with_somebody_who_is_not_on_the_case_is_nobodys_to_confirm(yard):
+    keep(yard, "calls", with_whom="other")
+    for who in ("vet", "farrier", "owner"):
+        assert "/confirmations" not in yard.open(who).text
+
+
+def test_nobody_notes_a_call_with_themselves(yard):
+    before = yard.rows()
+    answer = keep(yard, "calls", with_whom="farrier")
+    assert answer.status_code == 422
+    assert "You are the farrier here" in words_of(answer)
+    assert NOTE["calls"][1]["words"] in answer.text
+    assert yard.rows() == before
+
+
+def test_the_vet_is_led_on_from_emergency_work(yard):
+    """Common practice, no source: whose turn it is, is also told what to do."""
+    lead = "Say what follows from the emergency work"
+    keep(yard, "emergencies")
+    assert lead in words_of(yard.open("vet"))
+    assert lead not in words_of(yard.open("farrier"))
+    said = {"about": "worry", "words": "Nail out, poultice on, seen again on Friday."}
+    yard.send("vet", "/observations/new", "/observations", {**said, "happened_on": TODAY})
+    assert lead not in words_of(yard.open("vet"))
+
+
+def test_medication_does_not_wear_off_before_it_is_given(yard):
+    before = yard.rows()
+    answer = keep(yard, "medication", wears_off_on="2026-11-01")
+    assert answer.status_code == 422
+    assert "before it was given" in words_of(answer)
+    assert yard.rows() == before
+    assert keep(yard, "medication", wears_off_on=TODAY).status_code == 303
+
+
 def test_medication_that_may_hide_pain_is_shown_where_the_visit_is_recorded(yard, clock):
     yard.refer()
     yard.submit()

@@ -167,6 +167,9 @@ def test_the_vets_changes_are_a_new_plan_that_the_farrier_accepts_or_answers(yar
     changed = {**PLAN, "LF-toe_trim_mm": "5"}
     yard.done("vet", "/plans/1/changes/new", "/plans/1/changes", changed)
     assert "Answer the vet" in words_of(yard.open("farrier"))
+    answering = words_of(yard.open("farrier", "/plans/2"))
+    assert "What the vet changed in plan 1 LF Off the toe: 4 mm before, now 5 mm" in answering
+    assert "What the vet changed" not in words_of(yard.open("farrier", "/plans/1"))
     assert yard.open("vet", "/plans/1/changes/new").status_code == 409
     yard.done("farrier", "/plans/2", "/plans/2/acceptances", {})
     assert "Agree, and look at the sheet to sign" in words_of(yard.open("vet", "/plans/2"))
@@ -227,6 +230,29 @@ def test_nobody_consents_to_a_plan_that_is_not_agreed(yard):
     early = yard.send("owner", f"{path}/new", path, {**consent, "given_on": "2031-01-01"})
     assert early.status_code == 422
     assert "Loose shoe" in early.text
+    assert yard.rows() == before
+
+
+def test_only_the_owner_answers_on_the_page_itself(yard):
+    """Common practice, no source: what a farrier writes down is not the owner's own click."""
+    yard.submit()
+    path = "/plans/1/consents"
+    ways = {who: yard.open(who, f"{path}/new").text for who in ("owner", "farrier", "vet")}
+    assert {who for who, page in ways.items() if "On this page" in page} == {"owner"}
+    before = yard.rows()
+    said = {
+        "decision": "given",
+        "given_by": "The owner",
+        "authority": "owner",
+        "how": "on this page",
+        "given_on": "2026-11-25",
+        "risks": "Loose shoe",
+    }
+    for who in ("farrier", "vet"):
+        answer = yard.send(who, f"{path}/new", path, said)
+        assert answer.status_code == 422
+        assert "Only the owner, signed in" in words_of(answer)
+        assert "Loose shoe" in answer.text
     assert yard.rows() == before
 
 

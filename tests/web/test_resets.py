@@ -11,6 +11,7 @@ from referral.resets.queries import reset_of
 from referral.sheets.models import SheetProposal
 from tests.factories import PASSWORD
 from tests.web.signing import at, browser_of, hidden_in, story_in
+from tests.web.yard import words_of
 
 RESETS = "/cases/1/resets"
 NEW = "/cases/1/resets/new"
@@ -204,6 +205,45 @@ def test_the_vet_countersigns_and_sets_the_recheck(app, story, clock):
     assert recheck.films_wanted == "LF from the side"
     assert (state.task, state.recheck_on) == ("Next reset", on)
     assert "Countersigned by" in vet.get(SHOW).text
+
+
+def test_an_owner_who_declines_may_say_why(app, tmp_path, clock):
+    """Common practice, no source: the farrier plans anew and has to know what stood in the way."""
+    told = story_in(app, tmp_path)
+    told.refer()
+    told.submit()
+    told.sign_first("vet", told.propose_agreement(told.agreement(1)))
+    told.sign_plan()
+    at(told, clock)
+    path = "/cases/1/plans/1/consents"
+    owner = browser_of(app, told, "owner")
+    said = {
+        **hidden_in(owner.get(f"{path}/new").text, path),
+        "decision": "declined",
+        "given_by": "The owner",
+        "authority": "owner",
+        "how": "on this page",
+        "given_on": told.today.isoformat(),
+        "words": "Not with a bar; he is turned out.",
+    }
+    assert owner.post(path, said).status_code == 303
+    page = words_of(browser_of(app, told, "farrier").get("/cases/1"))
+    assert "consent to plan 1 was declined, on this page" in page
+    assert "Not with a bar; he is turned out." in page
+
+
+def test_the_recheck_opens_as_the_agreed_plan_has_it(app, tmp_path, clock):
+    """Common practice, no source: what both agreed stands until somebody says otherwise."""
+    told = story_in(app, tmp_path)
+    told.refer()
+    agreed = told.today + timedelta(weeks=4)
+    told.submit(recheck=("farrier", 4))
+    told.agree(1)
+    told.fit(1)
+    at(told, clock)
+    page = browser_of(app, told, "vet").get(COUNTERSIGN).text
+    assert f'name="recheck_on" type="date" value="{agreed.isoformat()}"' in page
+    assert '<option value="farrier" selected>' in page
 
 
 def test_a_countersign_needs_a_recheck_to_come(app, story, clock):

@@ -127,14 +127,15 @@ class Story:
             farrier = self.access(session, "farrier")
             acknowledge(session, farrier, Words(None, self.today), self.now)
 
-    def submit(self, **changed: object) -> PlanView:
+    def submit(self, *, recheck: tuple[str, int] = ("vet", 5), **changed: object) -> PlanView:
+        owner, weeks = recheck
         self.move(minutes=10)
         with self.database.transaction() as session:
             command = SubmitPlan(
                 {"LF": {**self.plan, **changed}},
                 "It is what this foot allows.",
-                "vet",
-                self.today + timedelta(weeks=5),
+                owner,
+                self.today + timedelta(weeks=weeks),
                 self.today,
                 None,
             )

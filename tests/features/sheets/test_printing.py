@@ -87,6 +87,7 @@ def test_missing_characters_are_named_before_anything_is_made():
     for code in ("U+8E44", "U+8449", "U+708E", "U+1F600"):
         assert code in caught.value.message
     assert len(caught.value.faults["text"]) == 4
+    assert "Привет 蹄葉炎 😀" in caught.value.message
 
 
 def test_who_acknowledged_a_caution_and_why_stands_beside_it_and_nowhere_else():
