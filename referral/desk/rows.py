@@ -163,15 +163,16 @@ def _horse_names(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
 
 
 def _problems(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
+    """Return what stands on each case's feet: of a foot, what was recorded last."""
     rows = session.execute(
-        select(Problem.case_id, Problem.condition)
+        select(Problem.case_id, Problem.limb, Problem.condition)
         .where(Problem.case_id.in_(ids))
-        .order_by(Problem.recorded_at)
+        .order_by(Problem.recorded_at, Problem.id)
     )
-    found: dict[UUID, dict[str, None]] = {}
-    for case_id, condition in rows:
-        found.setdefault(case_id, {})[condition_says(condition)] = None
-    return {case_id: ", ".join(each) for case_id, each in found.items()}
+    found: dict[UUID, dict[str, str]] = {}
+    for case_id, limb, condition in rows:
+        found.setdefault(case_id, {})[limb] = condition_says(condition)
+    return {case_id: ", ".join(dict.fromkeys(feet.values())) for case_id, feet in found.items()}
 
 
 def _referred_limbs(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, tuple[str, ...]]:

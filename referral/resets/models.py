@@ -43,7 +43,7 @@ class ResetLimb(Base):
 
 
 class Deviation(Base):
-    """One difference from the plan beyond its tolerance, with the farrier's reason."""
+    """One difference from the plan with the farrier's reason: asked for beyond its tolerance."""
 
     __tablename__ = "deviation"
     __table_args__ = (UniqueConstraint("reset_id", "limb", "field"),)

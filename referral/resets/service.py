@@ -180,7 +180,8 @@ def _keep_parts(session: Session, reset: Reset, checked: CheckedReset, now: date
             ResetLimb(id=new_id(now), reset_id=reset.id, limb=limb, content=rounded(dict(content)))
         )
         for each in checked.differences[limb]:
-            if each.beyond:
+            reason = checked.command.reasons.get(f"{limb}.{each.field}")
+            if reason:
                 session.add(
                     Deviation(
                         id=new_id(now),
@@ -189,7 +190,7 @@ def _keep_parts(session: Session, reset: Reset, checked: CheckedReset, now: date
                         field=each.field,
                         planned=each.planned,
                         fitted=each.fitted,
-                        reason=checked.command.reasons[f"{limb}.{each.field}"],
+                        reason=reason,
                     )
                 )
     session.flush()

@@ -154,8 +154,19 @@ def test_a_question_goes_to_the_vet_and_comes_back(yard):
     assert "Bar shoe allowed?" in words_of(yard.open("vet"))
     yard.done("vet", "/answers/new", "/answers", {"words": "Yes, straight bar"})
     page = words_of(yard.open("farrier"))
-    assert "Yes, straight bar" in page
     assert "Write the plan" in page
+    head, below = page.split("Asked and answered")
+    assert "Yes, straight bar" in head
+    assert "Bar shoe allowed?" in below
+
+
+def test_the_desk_names_what_stands_on_a_foot_and_not_what_was_replaced(yard):
+    yard.refer()
+    problem = {"limb": "LF", "condition": "quarter_crack", "certainty": "confirmed"}
+    yard.done("vet", "/problems/new", "/problems", problem)
+    desk = words_of(yard.browser("vet").get("/"))
+    assert "quarter crack" in desk.lower()
+    assert "under-run heels" not in desk.lower()
 
 
 def test_a_limit_is_taken_back_with_a_reason_and_stays_in_the_timeline(yard):

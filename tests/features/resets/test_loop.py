@@ -254,6 +254,17 @@ def test_a_difference_needs_its_reason_and_a_small_one_none(story):
     assert fitted["value"] < planned["value"]  # heels taken lower: judged on what was done
 
 
+def test_a_reason_that_nobody_asked_for_is_kept(story):
+    story.refer()
+    story.submit()
+    story.agree(1)
+    fitted = story.fitted(1, reasons={"LF.heel_trim_mm": "Soft horn."}, heel_trim_mm=1.5)
+    story.sign_first("farrier", story.propose_reset(fitted))
+    with story.database.reading() as session:
+        (kept,) = reset_of(session, story.access(session, "vet").case_id, 1).deviations
+    assert (kept.field, kept.reason) == ("heel_trim_mm", "Soft horn.")
+
+
 @pytest.mark.parametrize("days", [1, -3])
 def test_a_reset_is_neither_to_come_nor_older_than_its_plan(story, days):
     story.refer()
