@@ -23,8 +23,8 @@ from referral.cases.queries import (
     current_problems,
     flags_of,
     measured_limbs,
+    open_question,
     people_on,
-    questions_of,
 )
 from referral.cases.visit import Visit, reading_case
 from referral.core.measure.registry import MEASURES
@@ -84,7 +84,7 @@ class FormPage:
     today: date
     why_not: str
     limits: tuple[LimitInForce, ...]
-    question: tuple[UUID, str] | None
+    question: str | None
     open_flags: tuple[tuple[UUID, str], ...]
     phones: tuple[tuple[str, str], ...]
     asked: Request | None = None
@@ -244,8 +244,6 @@ def _in_force(row: Limit) -> LimitInForce:
     )
 
 
-def _open_question(visit: Visit) -> tuple[UUID, str] | None:
-    rows = questions_of(visit.session, visit.access.case_id)
-    answered = {row.answers_id for row in rows}
-    still = [row for row in rows if row.answers_id is None and row.id not in answered]
-    return (still[-1].id, still[-1].words) if still else None
+def _open_question(visit: Visit) -> str | None:
+    question = open_question(visit.session, visit.access.case_id)
+    return question.words if question else None

@@ -297,6 +297,14 @@ def questions_of(session: Session, case_id: UUID) -> Sequence[Question]:
     return session.scalars(select_questions(case_id)).all()
 
 
+def open_question(session: Session, case_id: UUID) -> Question | None:
+    """Return the last question that has no answer yet."""
+    rows = questions_of(session, case_id)
+    answered = {row.answers_id for row in rows}
+    still = [row for row in rows if row.answers_id is None and row.id not in answered]
+    return still[-1] if still else None
+
+
 def select_questions(case_id: CaseId) -> Select[Question]:
     """Return the query for questions and answers, oldest first."""
     return select(Question).where(Question.case_id == case_id).order_by(Question.written_at)

@@ -82,7 +82,6 @@ class WordsForm(Schema):
     """A sentence that goes with a move."""
 
     words = words()
-    reference = fields.UUID(load_default=None)
 
 
 class ObservationForm(Schema):

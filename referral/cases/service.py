@@ -20,7 +20,13 @@ from referral.cases.models import (
     Question,
     Referral,
 )
-from referral.cases.queries import case_for, current_limits, current_problems, measured_limbs
+from referral.cases.queries import (
+    case_for,
+    current_limits,
+    current_problems,
+    measured_limbs,
+    open_question,
+)
 from referral.cases.timeline import NewEntry, append, digest, ground_facts
 from referral.core.workflow import Move, Role
 from referral.errors import Invalid, NotFound
@@ -367,10 +373,11 @@ def _write_question(
 ) -> None:
     if not command.words:
         raise Invalid("Write it first.", {"words": ["Write it first."]})
+    answers = open_question(session, access.case_id) if move is Move.ANSWER_QUESTION else None
     row = Question(
         id=new_id(now),
         case_id=access.case_id,
-        answers_id=command.reference,
+        answers_id=answers.id if answers else None,
         words=command.words,
         written_by=access.actor_id,
         written_at=now,

@@ -228,7 +228,7 @@ def referral(number: int) -> ResponseReturnValue:
 
 
 def _words(visit: Visit, given: dict[str, Any]) -> Words:
-    return Words(given["words"], visit.today, based_on(), given.get("reference"))
+    return Words(given["words"], visit.today, based_on())
 
 
 @blueprint.post("/cases/<int:number>/acknowledgements")

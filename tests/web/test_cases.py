@@ -156,6 +156,7 @@ def test_a_question_goes_to_the_vet_and_comes_back(yard):
     page = words_of(yard.open("farrier"))
     assert "Write the plan" in page
     head, below = page.split("Asked and answered")
+    assert "Question from" not in head
     assert "Yes, straight bar" in head
     assert "Bar shoe allowed?" in below
 
