@@ -9,7 +9,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from referral.sheets.snapshot import TITLES, SheetKind
-from tests.peers.long_case import LONG, RESETS, LongCase, a_long_case
+from tests.peers.long_case import LONG, RESETS, a_long_case
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
 A4_PT = (595.28, 841.89)
