@@ -128,9 +128,7 @@ def _signature(
         _context(known.root_pem, moment),
         ts_validation_context=_stamp_judge(stamp_data, known, moment),
     )
-    stamp = status.timestamp_validity
-    sound = stamp if stamp is not None and is_sound(stamp) else None
-    foreign = bool(sound and known.time_root_pem and not sound.trusted)
+    sound, stamp = _stamp_facts(status.timestamp_validity, known)
     whole = bool(status.intact and status.valid)
     level, was_withdrawn = _held(embedded, sound, store)
     withdrawal = _withdrawal(embedded.signer_cert.serial_number, known)
@@ -141,23 +139,25 @@ def _signature(
         when=claimed.astimezone(UTC).isoformat() if claimed else None,
         covers=_covers(status.coverage),
         intact=whole,
-        trusted=bool(
-            whole
-            and stamp is sound
-            and not foreign
-            and known.root_pem
-            and counted
-            and status.trusted
-        ),
-        timestamp=sound.timestamp.astimezone(UTC).isoformat() if sound else None,
-        timestamp_by=named(sound.signing_cert.subject) if sound else None,
-        spoiled_stamp=stamp is not sound,
-        foreign_stamp=foreign,
+        trusted=bool(whole and counted and known.root_pem and status.trusted)
+        and not (stamp["spoiled_stamp"] or stamp["foreign_stamp"]),
+        **stamp,
         level=level if whole else None,
         since=_since(embedded.signer_cert, withdrawal, known.now),
         own=False,
     )
     return found, _changes(status)
+
+
+def _stamp_facts(stamp: Any, known: Known) -> tuple[Any, dict[str, Any]]:  # noqa: ANN401 - pyHanko's own
+    """Return a signature's time stamp if it is sound, and what is said of it."""
+    sound = stamp if stamp is not None and is_sound(stamp) else None
+    return sound, {
+        "timestamp": sound.timestamp.astimezone(UTC).isoformat() if sound else None,
+        "timestamp_by": named(sound.signing_cert.subject) if sound else None,
+        "spoiled_stamp": stamp is not sound,
+        "foreign_stamp": bool(sound and known.time_root_pem and not sound.trusted),
+    }
 
 
 def _held(
