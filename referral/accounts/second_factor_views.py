@@ -113,7 +113,7 @@ def _page(state: FormState, status: int = 200) -> ResponseReturnValue:
     if secret is not None:
         name = settings.instance_name
         words = second_factor.secret_in_words(secret)
-        picture = qr_picture(second_factor.setting_up_address(secret, actor.email, name))
+        picture = qr_picture(second_factor.setting_up_address(secret, actor.email, name)).address
     html = render_template(
         "accounts/codes.html",
         form=state,

@@ -28,6 +28,14 @@ LABEL_HEIGHT = 12
 LABEL_WIDTH = 8
 """Height of a label and room for one of its figures, in thinnest strokes."""
 
+Dot = tuple[Floats, str]
+"""Where a dot lies, and its label or nothing."""
+Corner = tuple[int, int]
+CORNERS: tuple[Corner, ...] = ((1, -1), (-1, -1), (1, 1), (-1, 1))
+"""Where a label may stand beside its dot: to the right and up, and so on."""
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+
 
 def overlay_svg(
     points_px: Mapping[str, Any],
@@ -47,11 +55,12 @@ def overlay_svg(
     points = {name: np.asarray(raw, float) * stretch for name, raw in points_px.items() if len(raw)}
     fine = max(width, height) * FINEST_SHARE
     parts = [*_lines(points, view, fine), *_centre(points, fine)]
+    dots: list[Dot] = []
     if marker_ends_px is not None:
         ends = np.asarray(marker_ends_px, float) * stretch
         parts.append(_stroke(ends[0], ends[1], fine, MARKER))
-        parts += [_dot(end, label, fine, width) for end, label in zip(ends, "AB", strict=True)]
-    parts += _dots(points, view, fine, width)
+        dots += zip(ends, "AB", strict=True)
+    parts += _dots([*dots, *_numbered(points, view)], fine, (width, height))
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="film-overlay" '
         f'viewBox="0 0 {width:g} {height:g}" '
@@ -93,16 +102,51 @@ def _centre(points: Mapping[str, Floats], fine: float) -> Iterator[str]:
         run = front - rear
         share = float((circle.centre - rear) @ run / (run @ run))
         yield _stroke(centre, rear + share * run, fine, LINE, dashed=True)
-    yield _dot(centre, "", fine, 0.0)
+    yield _circle(centre, fine)
 
 
-def _dots(points: Mapping[str, Floats], view: str, fine: float, width: float) -> Iterator[str]:
+def _numbered(points: Mapping[str, Floats], view: str) -> Iterator[Dot]:
     numbers = landmark_numbers(view)
     for name, raw in points.items():
         label = str(numbers.get(name, ""))
-        several = raw.reshape(-1, 2)
-        for place, at in enumerate(several):
-            yield _dot(at, label if place == 0 else "", fine, width)
+        for place, at in enumerate(raw.reshape(-1, 2)):
+            yield at, label if place == 0 else ""
+
+
+def _dots(dots: Sequence[Dot], fine: float, size: tuple[float, float]) -> Iterator[str]:
+    """Yield each dot with its label, where the picture has room and no other label stands."""
+    taken: list[Box] = []
+    for at, label in dots:
+        yield _circle(at, fine)
+        if label:
+            corner, box = _place(at, label, fine, size, taken)
+            taken.append(box)
+            yield _label(label, box, corner, fine)
+
+
+def _place(
+    at: Floats, label: str, fine: float, size: tuple[float, float], taken: Sequence[Box]
+) -> tuple[Corner, Box]:
+    """Return the first corner of a dot that has room, else the first that is on the picture."""
+    places = [(corner, _box(at, label, corner, fine)) for corner in CORNERS]
+    seen = [each for each in places if _is_within(each[1], size)] or places
+    free = [each for each in seen if not any(_meet(each[1], other) for other in taken)]
+    return (free or seen)[0]
+
+
+def _box(at: Floats, label: str, corner: Corner, fine: float) -> Box:
+    wide, high = LABEL_WIDTH * len(label) * fine, LABEL_HEIGHT * fine
+    left = float(at[0]) + (5 * fine if corner[0] > 0 else -5 * fine - wide)
+    top = float(at[1]) + (4 * fine if corner[1] > 0 else -4 * fine - high)
+    return left, top, left + wide, top + high
+
+
+def _is_within(box: Box, size: tuple[float, float]) -> bool:
+    return box[0] >= 0 and box[1] >= 0 and box[2] <= size[0] and box[3] <= size[1]
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _stroke(start: Floats, end: Floats, fine: float, colour: str, *, dashed: bool = False) -> str:
@@ -114,23 +158,19 @@ def _stroke(start: Floats, end: Floats, fine: float, colour: str, *, dashed: boo
     )
 
 
-def _dot(at: Floats, label: str, fine: float, width: float) -> str:
-    """Return a dot with its label up to the right of it, or wherever the picture has room."""
-    x, y = float(at[0]), float(at[1])
-    circle = (
-        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{3.2 * fine:.1f}" fill="{LIGHT}" '
-        f'stroke="{DARK}" stroke-width="{1.4 * fine:.1f}"/>'
+def _circle(at: Floats, fine: float) -> str:
+    return (
+        f'<circle cx="{float(at[0]):.1f}" cy="{float(at[1]):.1f}" r="{3.2 * fine:.1f}" '
+        f'fill="{LIGHT}" stroke="{DARK}" stroke-width="{1.4 * fine:.1f}"/>'
     )
-    if not label:
-        return circle
+
+
+def _label(label: str, box: Box, corner: Corner, fine: float) -> str:
+    across, anchor = (box[0], "") if corner[0] > 0 else (box[2], ' text-anchor="end"')
     size = LABEL_HEIGHT * fine
-    over = x + (5.0 + LABEL_WIDTH * len(label)) * fine > width
-    across = x - 5 * fine if over else x + 5 * fine
-    down = y + 4 * fine + size if y < 4 * fine + size else y - 4 * fine
-    anchor = ' text-anchor="end"' if over else ""
-    place = f'x="{across:.1f}" y="{down:.1f}" font-size="{size:.1f}"{anchor}'
+    place = f'x="{across:.1f}" y="{box[3]:.1f}" font-size="{size:.1f}"{anchor}'
     edge = f'stroke="{DARK}" stroke-width="{3 * fine:.1f}" stroke-linejoin="round"'
     return (
-        f'{circle}<text {place} fill="{DARK}" {edge}>{label}</text>'
+        f'<text {place} fill="{DARK}" {edge}>{label}</text>'
         f'<text {place} fill="{LIGHT}">{label}</text>'
     )

@@ -99,7 +99,8 @@ def _upload() -> bytes:
 
 def _checked(data: bytes) -> Verification:
     wired = wiring()
-    authority, now = office_of(wired).authority, wired.now()
+    office, now = office_of(wired), wired.now()
+    authority, time_root = office.authority, office.time_authority_root
     with wired.database.reading() as session:
         withdrawn, lookup = withdrawn_list(session, authority, now), issued_lookup(session)
-        return verify_pdf(data, authority.root_pem, withdrawn, lookup, now)
+        return verify_pdf(data, authority.root_pem, withdrawn, lookup, now, time_root)

@@ -26,7 +26,12 @@ LARGEST_CERTIFICATE = MEBIBYTE
 )
 @click.option("--root", help="An authority's root certificate (PEM), in place of an instance.")
 @click.option("--crl", help="That authority's list of withdrawn certificates (PEM).")
-def verify(file: str, instance: Path | None, root: str | None, crl: str | None) -> int:
+@click.option(
+    "--time-root", help="The only root certificates (PEM) whose time stamps count, with --root."
+)
+def verify(
+    file: str, instance: Path | None, root: str | None, crl: str | None, time_root: str | None
+) -> int:
     """Say as JSON who signed FILE, when, and whether anything was changed since.
 
     Exit status 0: all good; 1: changed, untrusted, incomplete, or no authority is known;
@@ -34,10 +39,15 @@ def verify(file: str, instance: Path | None, root: str | None, crl: str | None) 
     """
     if instance and root:
         raise Invalid("Name an instance or a root certificate, not both.")
+    if time_root and not root:
+        raise Invalid(
+            "With --time-root, name --root too: an instance names its own in its settings."
+        )
     data = read_given(file, LARGEST_SHEET)
     folder = None if root else instance or instance_named() or _instance_above(file)
     if folder is None:
-        answer = verify_pdf(data, _certificate(root), _certificate(crl), now=utc_now())
+        known = _certificate(root), _certificate(crl)
+        answer = verify_pdf(data, *known, now=utc_now(), time_root_pem=_certificate(time_root))
     else:
         answer = _by_instance(data, folder)
     if answer.damaged:
@@ -79,6 +89,7 @@ def _by_instance(data: bytes, folder: Path) -> Verification:
             if authority_folder(settings).is_dir():
                 authority = authority_of(settings, now)
                 root_pem, crl_pem = authority.root_pem, withdrawn_list(session, authority, now)
-            return verify_pdf(data, root_pem, crl_pem, issued_lookup(session), now)
+            lookup, time_root = issued_lookup(session), settings.time_authority_root
+            return verify_pdf(data, root_pem, crl_pem, lookup, now, time_root)
     finally:
         database.dispose()

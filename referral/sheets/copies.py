@@ -43,9 +43,11 @@ class SignatureFound:
     """One signature. ``timestamp`` is a time authority's, None where ``when`` is only claimed.
 
     ``timestamp_by`` is who its certificate says it is. A time stamp that is not sound is none,
-    and the signature is then not trusted. ``printed`` is the name that the sheet shows, ``who``
-    the certificate's, ``issuer`` who issued that. ``own``: the signer brought it themselves, as
-    this instance has on record for these very bytes; its authority says nothing of it.
+    and the signature is then not trusted; nor is it with a ``foreign_stamp``, which is sound but
+    of none of the time authorities that the checker named. ``printed`` is the name that the sheet
+    shows, ``who`` the certificate's, ``issuer`` who issued that. ``own``: the signer brought it
+    themselves, as this instance has on record for these very bytes; its authority says nothing of
+    it.
     ``level`` is how long it can be checked by what the file carries, None if it is not intact.
     ``since``: the certificate has by now ``ended``, or was at any time ``withdrawn``.
     """
@@ -61,6 +63,7 @@ class SignatureFound:
     timestamp: str | None
     timestamp_by: str | None
     spoiled_stamp: bool
+    foreign_stamp: bool
     printed: str
     issuer: str
     serial: str
@@ -168,6 +171,11 @@ def _sentences(answer: Verification, *, root_known: bool) -> Sequence[str]:
 def _about(found: SignatureFound, *, root_known: bool) -> str:
     if not found.intact:
         return f"{found.who}: the signed bytes were changed after signing."
+    if found.foreign_stamp:
+        return (
+            f"{found.who}: intact, but the time stamp is of {found.timestamp_by}, which is none of "
+            "the time authorities that are trusted here; when this was signed is not shown."
+        )
     if found.own:
         return _with_stamp(
             f"{found.printed}: intact, signed with a certificate that they brought, of "

@@ -25,8 +25,12 @@ from referral.sheets.stamping import FOR_STAMPS, NOTHING_SIGNED, InstanceStamper
 from referral.sheets.store import add_to_store
 from referral.web.written import day
 
-LARGEST = 200 * 1024
-"""Bytes that one signature may add: a list that is longer is looked at, and not kept."""
+LARGEST = 5 * 1024 * 1024
+"""Bytes that one signature may add: a list that is longer is looked at, and not kept.
+
+They stand after the signature and take nothing of its room. A large issuer's list has a megabyte
+or two (common practice, no source); one of five takes a second to read at each check.
+"""
 
 
 def look_up_own(key: IssuedKey, at: datetime, lookups: Lookups) -> tuple[bool, Material]:

@@ -16,8 +16,8 @@ from pyhanko_certvalidator.sig_validate import DefaultSignatureValidator
 from referral.sheets.material import Material
 
 MOST_PARTS = 60
-MOST_BYTES = 2 * 1024 * 1024
-"""In one file: a sheet holds about ten parts. Each, and each line of a list, is work to check."""
+MOST_BYTES = 10 * 1024 * 1024
+"""In one file: what two signatures may add. Each part, each line of a list, is work to check."""
 UNREADABLE = "What the file carries for a later check cannot be read."
 NOT_THEIRS = (
     "Something that the file carries for a later check was changed: it is not its issuer’s."

@@ -23,11 +23,15 @@ WHOLE_FILE, WHOLE_REVISION, PART = "whole file", "whole file as it then was", "p
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What the checker brings: a root, its list of withdrawn certificates (PEM), the time."""
+    """What the checker brings: a root, its list of withdrawn certificates (PEM), the time.
+
+    ``time_root_pem``: whose time stamps are taken; None where any sound one is.
+    """
 
     root_pem: bytes | None
     crl_pem: bytes | None = None
     now: datetime | None = None
+    time_root_pem: bytes | None = None
 
 
 def verify_pdf(
@@ -36,6 +40,7 @@ def verify_pdf(
     crl_pem: bytes | None = None,
     lookup: Lookup | None = None,
     now: datetime | None = None,
+    time_root_pem: bytes | None = None,
 ) -> Verification:
     """Return what a copy of a sheet is worth. Nothing is fetched; nothing in it is believed.
 
@@ -43,11 +48,12 @@ def verify_pdf(
     root nobody is trusted. A signature is trusted when its certificate leads to the root, was
     valid when it was made (by its time stamp, else as it says), and was not withdrawn by then (or
     ever, for a stolen key): by that list, and by what the file carries. ``now`` only tells which
-    certificates have ended since.
+    certificates have ended since. With ``time_root_pem``, the roots of time authorities, no
+    signature is trusted that carries the stamp of another.
     """
     digest = sha256_hex(data)
     try:
-        read = _read(data, Known(root_pem, crl_pem, now))
+        read = _read(data, Known(root_pem, crl_pem, now, time_root_pem))
     except Exception as fault:  # noqa: BLE001 - a hostile file may break the reader in any way
         return damaged(digest, fault)
     issued = lookup(digest, read.sheet_id) if lookup else None
@@ -75,7 +81,8 @@ def verify_pdf(
 
 def _with_own(found: SignatureFound, issued: Issued) -> SignatureFound:
     """Return a signature with what the instance knows of the certificate it was made with."""
-    own = found.intact and not found.spoiled_stamp and found.serial in issued.own
+    stands = found.intact and not found.spoiled_stamp and not found.foreign_stamp
+    own = stands and found.serial in issued.own
     return replace(found, own=issued.here and own)
 
 
@@ -120,10 +127,9 @@ def _signature(
     status = validate_pdf_signature(
         embedded,
         _context(known.root_pem, moment),
-        ts_validation_context=stamp_context(stamp_data) if stamp_data is not None else None,
+        ts_validation_context=_stamp_judge(stamp_data, known, moment),
     )
-    stamp = status.timestamp_validity
-    sound = stamp if stamp is not None and is_sound(stamp) else None
+    sound, stamp = _stamp_facts(status.timestamp_validity, known)
     whole = bool(status.intact and status.valid)
     level, was_withdrawn = _held(embedded, sound, store)
     withdrawal = _withdrawal(embedded.signer_cert.serial_number, known)
@@ -134,15 +140,25 @@ def _signature(
         when=claimed.astimezone(UTC).isoformat() if claimed else None,
         covers=_covers(status.coverage),
         intact=whole,
-        trusted=bool(whole and stamp is sound and known.root_pem and counted and status.trusted),
-        timestamp=sound.timestamp.astimezone(UTC).isoformat() if sound else None,
-        timestamp_by=named(sound.signing_cert.subject) if sound else None,
-        spoiled_stamp=stamp is not sound,
+        trusted=bool(whole and counted and known.root_pem and status.trusted)
+        and not (stamp["spoiled_stamp"] or stamp["foreign_stamp"]),
+        **stamp,
         level=level if whole else None,
         since=_since(embedded.signer_cert, withdrawal, known.now),
         own=False,
     )
     return found, _changes(status)
+
+
+def _stamp_facts(stamp: Any, known: Known) -> tuple[Any, dict[str, Any]]:  # noqa: ANN401 - pyHanko's own
+    """Return a signature's time stamp if it is sound, and what is said of it."""
+    sound = stamp if stamp is not None and is_sound(stamp) else None
+    return sound, {
+        "timestamp": sound.timestamp.astimezone(UTC).isoformat() if sound else None,
+        "timestamp_by": named(sound.signing_cert.subject) if sound else None,
+        "spoiled_stamp": stamp is not sound,
+        "foreign_stamp": bool(sound and known.time_root_pem and not sound.trusted),
+    }
 
 
 def _held(
@@ -209,6 +225,18 @@ def _stamped_at(signed: Any) -> datetime:  # noqa: ANN401 - asn1crypto's own
     """Return the time that a time stamp names, sound or not."""
     at: datetime = signed["encap_content_info"]["content"].parsed["gen_time"].native
     return at
+
+
+def _stamp_judge(signed: Any, known: Known, at: datetime | None) -> Any:  # noqa: ANN401 - likewise
+    """Return what a time stamp is judged by: the roots that are known at its time, else itself."""
+    from pyhanko_certvalidator import ValidationContext  # noqa: PLC0415 - heavy, on first use
+
+    from referral.sheets.material import certificates_in  # noqa: PLC0415 - likewise
+
+    if signed is None or known.time_root_pem is None:
+        return None if signed is None else stamp_context(signed)
+    roots = [*certificates_in(known.time_root_pem)]
+    return ValidationContext(trust_roots=roots, allow_fetching=False, moment=at)
 
 
 def stamp_context(signed: Any) -> Any:  # noqa: ANN401 - asn1crypto's, pyHanko's own

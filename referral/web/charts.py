@@ -27,7 +27,6 @@ HALF_A_RESET_WORDS = 25
 VALUE_WORDS = 36
 """How much room a text takes, on this drawing's scale."""
 
-BESIDE_FIRST = 20
 MOST_STEPS = 5
 LINE_STEPS = 16
 LEAST_SPAN = 1.0
@@ -139,11 +138,14 @@ def _band(plot: _Plot, at_least: float | None, at_most: float | None) -> Iterato
         f'<rect x="{LEFT}" y="{top:.1f}" width="{RIGHT - LEFT}" '
         f'height="{max(bottom - top, 0):.1f}" fill="{ALLOWED}"/>'
     )
-    for limit, words, drop in ((at_least, "at least", 13), (at_most, "at most", -4)):
+    said = []
+    for limit, words in ((at_least, "at least"), (at_most, "at most")):
         if limit is not None:
             y = plot.y(limit)
             yield _line(LEFT, y, RIGHT, y, LIMIT, 1.5, "6 3")
-            yield _text(LEFT + BESIDE_FIRST, y + drop, f"{words} {number(limit)}", "start", LIMIT)
+            said.append(f"{words} {number(limit)}")
+    # over the plot, where no bar of any visit runs through the words
+    yield _text(RIGHT, TOP - 6, ", ".join(said), "end", LIMIT)
 
 
 def _grid(plot: _Plot, unit: str) -> Iterator[str]:
@@ -204,7 +206,6 @@ def _along(plot: _Plot, line: Line, ends: tuple[date, date], sides: float) -> It
 def _series(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
     path = " ".join(f"{plot.x(point.on):.1f},{plot.y(point.value):.1f}" for point in points)
     yield f'<polyline points="{path}" fill="none" stroke="{LINE}" stroke-width="2"/>'
-    free_from = -math.inf
     for point in points:
         x, low, high = plot.x(point.on), point.value - 2 * point.u, point.value + 2 * point.u
         if point.u:
@@ -216,11 +217,19 @@ def _series(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
             f'<circle cx="{x:.1f}" cy="{plot.y(point.value):.1f}" r="4" fill="#fff" '
             f'stroke="{LINE}" stroke-width="2"/>'
         )
+    yield from _values(plot, points)
+
+
+def _values(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:
+    """Yield the values beside their points, leaving out those that another visit would cross."""
+    at = [plot.x(point.on) for point in points]
+    for point, before, x, after in zip(
+        points, (-math.inf, *at), at, (*at[1:], math.inf), strict=False
+    ):
         at_end = x > RIGHT - HALF_A_DAY_WORDS
-        if x - (VALUE_WORDS if at_end else 0) >= free_from:
+        if (x - before if at_end else after - x) >= VALUE_WORDS:
             anchor, aside = ("end", -7) if at_end else ("start", 7)
             yield _text(x + aside, plot.y(point.value) - 6, number(point.value), anchor, INK)
-            free_from = x + VALUE_WORDS
 
 
 def _days(plot: _Plot, points: Sequence[VisitPoint]) -> Iterator[str]:

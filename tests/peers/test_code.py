@@ -22,7 +22,7 @@ def letter(app, tmp_path, clock):
     return signed_letter(app, told)
 
 
-@pytest.mark.parametrize("dpi", [150, 300])
+@pytest.mark.parametrize("dpi", [72, 96, 150, 300])
 def test_zbar_reads_the_printed_code_and_it_leads_to_the_sheets_page(app, letter, tmp_path, dpi):
     row, pdf = letter
     (tmp_path / "sheet.pdf").write_bytes(pdf)

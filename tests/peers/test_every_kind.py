@@ -128,6 +128,17 @@ def test_pdfua_finds_nothing_among_the_rules_a_machine_can_check(stamped, tmp_pa
     assert "errors=0 warnings=0" in run(sys.executable, "-m", "pdfua", "check", sheet)
 
 
+def test_zbar_reads_the_code_of_a_page_as_coarse_as_a_screen(stamped, tmp_path):
+    """At 96 to the inch, as a page stands on a screen; at 150 as an office's scanner sends it."""
+    sheet = tmp_path / "sheet.pdf"
+    sheet.write_bytes(stamped.pdf)
+    for dpi in ("96", "150"):
+        run("pdftoppm", "-png", "-singlefile", "-r", dpi, sheet, tmp_path / dpi)
+        command = ["zbarimg", "--quiet", "--raw", tmp_path / f"{dpi}.png"]
+        read = subprocess.run(command, capture_output=True, check=True)
+        assert read.stdout.decode().strip() == stamped.snapshot.check_url
+
+
 def outloud(sheet: Path) -> str:
     """Return what the checker says of the checkpoints of ISO 14289-1.
 

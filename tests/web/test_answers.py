@@ -178,9 +178,11 @@ def test_every_answer_carries_the_headers(client, path):
 
 
 def test_only_static_files_may_be_kept(client):
+    assert "Set-Cookie" in client.get("/sign-in").headers
     answer = client.get("/static/css/site.css")
     assert answer.status_code == 200
     assert "no-store" not in answer.headers["Cache-Control"]
+    assert "Set-Cookie" not in answer.headers
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
     answer.close()
 

@@ -125,7 +125,18 @@ def test_of_sixty_visits_no_word_runs_into_another():
         wide = 6.0 * len(said)
         before = {"middle": wide / 2, "end": wide}.get(text.get("text-anchor"), 0.0)
         rows[kind].append((x - before, x - before + wide))
+    assert rows.pop("value") == []  # each would stand on the bars of the visits after it
     for spans in rows.values():
         assert len(spans) > 3
         for (_, ended), (begins, _) in itertools.pairwise(sorted(spans)):
             assert begins >= ended
+
+
+def test_a_value_stands_beside_its_point_where_no_other_visit_runs_through_it():
+    days = [date(2026, 1, 5) + timedelta(days=n) for n in (0, 40, 43, 46, 90)]
+    root = chart([VisitPoint(on, 3.1 + n, 0.3) for n, on in enumerate(days)], at_least=3.0)
+    said = [each.text for each in root.iter(f"{SVG}text")]
+    shown = [f"{3.1 + n:.1f}" for n in range(5) if f"{3.1 + n:.1f}" in said]
+    assert shown == ["3.1", "6.1", "7.1"]
+    (limit,) = [each for each in root.iter(f"{SVG}text") if each.text == "at least 3.0"]
+    assert float(limit.get("y")) < TOP

@@ -10,7 +10,9 @@ from referral.accounts.sign_in import count_try
 from referral.clock import utc_now
 from referral.sheets import stamping
 from referral.sheets.models import Sheet, Signature
+from referral.sheets.snapshot import SheetKind
 from tests.features.sheets.issuing import an_issuer_that_answers
+from tests.features.sheets.test_letters import drafted, signed
 from tests.features.sheets.time_authority import NAME, a_time_authority, is_silent
 from tests.web.browsing import Browser
 from tests.web.signing import browser_of, hidden_in, story_in
@@ -142,3 +144,21 @@ def test_where_the_authoritys_issuer_may_be_asked_the_signature_lasts_and_pages_
         checked = send(Browser(app), vet.get(f"/cases/1/sheets/{sheet_id}.pdf").data).text
         assert "Issued here, signed, and unchanged" in checked
         assert words in checked
+
+
+def test_the_check_page_says_of_a_stamp_that_it_is_of_none_of_the_named_authorities(
+    make_app, authority, tmp_path, clock
+):
+    clock.now = utc_now().replace(microsecond=0)
+    with a_time_authority(tmp_path / "other") as other:
+        app = make_app(time_authority=other.address, time_authority_root=other.root.read_bytes())
+    story = story_in(app, tmp_path)
+    story.now = clock.now - timedelta(minutes=13)  # as far as the referral takes it
+    elsewhere = {"time_authority": authority.address, "time_authority_root": None}
+    story.office = dataclasses.replace(story.office, **elsewhere)
+    story.refer()
+    sheet = signed(story, drafted(story, SheetKind.REFERRAL))
+    checked = send(Browser(app), story.office.blobs.get(sheet.pdf_sha256)).text
+    assert "Do not rely on this copy as it is" in checked
+    assert f"the time stamp is of {NAME}, which is none of the time authorities" in checked
+    assert f"by {NAME}: none of the time authorities that are trusted here" in checked

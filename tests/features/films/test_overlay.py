@@ -1,5 +1,6 @@
 """What is drawn over a film stands where its landmarks are."""
 
+import itertools
 import math
 import xml.etree.ElementTree as ET
 
@@ -103,3 +104,18 @@ def test_no_label_runs_out_of_the_picture(at):
     assert left + run <= SIZE_PX[0]
     assert y - 0.75 * size >= 0
     assert y <= SIZE_PX[1]
+
+
+def test_labels_of_dots_that_lie_close_stand_apart_as_long_as_there_are_corners():
+    close = {"toe": (1500, 1200), "p3_tip": (1510, 1205), "ground_palmar": (1495, 1196)}
+    root = drawn(points_px=close, size_px=SIZE_PX, marker_ends_px=[[1502, 1199], [100, 900]])
+    boxes = {}
+    for label in root.iter(f"{SVG}text"):
+        size, x, y = (float(label.get(name)) for name in ("font-size", "x", "y"))
+        run = 0.6 * size * len(label.text)
+        left = x - run if label.get("text-anchor") == "end" else x
+        boxes[label.text] = (left, y - 0.75 * size, left + run, y)
+    assert len(boxes) == 5
+    for one, other in itertools.combinations(boxes.values(), 2):
+        across = one[0] < other[2] and other[0] < one[2]
+        assert not (across and one[1] < other[3] and other[1] < one[3])

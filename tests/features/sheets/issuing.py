@@ -47,6 +47,8 @@ class Issuer:
     address: str = ""
     asked: list[str] = field(default_factory=list)
     broken: bool = False
+    published: bytes | None = None
+    """Its list (DER) as it was made once, in place of a new one each time."""
 
     @property
     def root(self) -> Path:
@@ -87,6 +89,17 @@ class Issuer:
         made.write_bytes(openssl("ca", "-config", self.folder / "ca.conf", "-gencrl"))
         return openssl("crl", "-in", made, "-outform", form)
 
+    def publish(self, others: int) -> bytes:
+        """Publish and return a list on which so many certificates of others stand too."""
+        index = self.folder / "index.txt"
+        kept = index.read_text()
+        at, until = (f"{utc_now() + timedelta(days=n):%y%m%d%H%M%SZ}" for n in (-2, 20))
+        line = f"R\t{until}\t{at}\t{{serial:X}}\tunknown\t/CN=other\n"
+        index.write_text(kept + "".join(line.format(serial=2**100 + n) for n in range(others)))
+        self.published = self.crl("DER")
+        index.write_text(kept)
+        return self.published
+
     def answer(self, query: bytes) -> bytes:
         asked = self.folder / f"{len(self.asked)}.ocsp"
         asked.write_bytes(query)
@@ -114,7 +127,7 @@ def an_issuer_that_answers(folder: Path, name: str = "Weir Issuing") -> Iterator
     class Handler(BaseHTTPRequestHandler):
         def do_GET(self) -> None:
             issuer.asked.append("list")
-            self._send(issuer.crl("DER"), "application/pkix-crl")
+            self._send(issuer.published or issuer.crl("DER"), "application/pkix-crl")
 
         def do_POST(self) -> None:
             query = self.rfile.read(int(self.headers["Content-Length"]))

@@ -12,6 +12,7 @@ from referral.sheets.drafts import Lookups
 from referral.sheets.lasting import issued_material, with_material
 from referral.sheets.printing import field_name
 from referral.sheets.signing import SigningAct, sign
+from referral.sheets.snapshot import SIGNERS, SheetKind
 from referral.sheets.stamping import InstanceStamper
 from tests.features.sheets.issuing import Issuer, an_issuer_that_answers
 from tests.features.sheets.sample import Signed, signed_sheet
@@ -38,7 +39,8 @@ class Desk:
         """Return the PDF with one more stamped signature, and nothing to check it later by."""
         at = utc_now()
         stamper = InstanceStamper(self.time.address, at, self.time.root.read_bytes())
-        act = SigningAct(field_name(role), role == "vet", "As printed", None, at)
+        certifies = role == SIGNERS[self.sheet.snapshot.kind][0]
+        act = SigningAct(field_name(role), certifies, "As printed", None, at)
         key = key or self.sheet.keys[role]
         return sign(pdf, self.sheet.authority, key, act, stamper), stamper
 
@@ -67,10 +69,12 @@ class Lasting:
 
 
 @contextmanager
-def a_desk(folder: Path, named: str = "named_list") -> Iterator[Desk]:
+def a_desk(
+    folder: Path, named: str = "named_list", kind: SheetKind = SheetKind.AGREED_PLAN
+) -> Iterator[Desk]:
     """Give one; ``named`` is how its time authority's certificate says who answers for it."""
     made_at = utc_now().replace(microsecond=0) - timedelta(minutes=30)
-    sheet = signed_sheet(folder / "authority", made_at=made_at)
+    sheet = signed_sheet(folder / "authority", kind, made_at)
     with an_issuer_that_answers(folder / "issuer") as issuer:
         words = getattr(issuer, named)() if named else ""
         with a_time_authority(folder / "tsa", issuer, words) as time:

@@ -374,8 +374,8 @@ def signed_sheet(
     made = replace(sample(kind), made_at=made_at)
     authority, keys = an_authority(folder, made)
     unsigned = print_sheet(made, {sha256_hex(FILM): FILM})
-    once, twice = signed_by_all(unsigned, authority, keys, made)
-    return Signed(authority, keys, unsigned, once, twice, made)
+    stages = signed_by_all(unsigned, authority, keys, made)
+    return Signed(authority, keys, unsigned, stages[0], stages[-1], made)
 
 
 def an_authority(folder: Path, made: Snapshot) -> tuple[Authority, dict[str, IssuedKey]]:

@@ -34,10 +34,12 @@ from referral.sheets import lasting, store
 from referral.sheets.copies import LASTS, LASTS_NOT, SINCE
 from referral.sheets.drafts import Lookups
 from referral.sheets.lasting import issued_material, with_material
+from referral.sheets.lookups import LARGEST_LIST
 from referral.sheets.material import Material, certificates_in
 from referral.sheets.store import MOST_PARTS, NOT_THEIRS, UNREADABLE, add_to_store
 from referral.sheets.verify import verify_pdf
 from tests.features.sheets.lasting_sheet import a_desk, signed_by_both
+from tests.features.sheets.test_stamping import embedded
 
 pytestmark = pytest.mark.enable_socket
 
@@ -71,6 +73,7 @@ def desk(made):
     yield running
     index.write_bytes(before)
     running.issuer.broken = False
+    running.issuer.published = None
 
 
 def by_instance(pdf, desk, now=None):
@@ -272,11 +275,39 @@ def test_a_time_authority_whose_certificate_was_withdrawn_signs_nothing(made, de
         desk.lasting(made.unsigned)
 
 
-def test_what_would_make_the_file_much_longer_is_left_out(made, desk, monkeypatch):
-    monkeypatch.setattr(lasting, "LARGEST", 1000)
-    pdf, lasts = desk.lasting(made.unsigned)
+def test_a_list_of_a_large_issuer_is_kept_and_read_again(made, desk):
+    """Seventy thousand lines of openssl's; the signature's own room is what it always is."""
+    length = len(desk.issuer.publish(70_000))
+    assert 2_000_000 < length < LARGEST_LIST
+    once, lasts = desk.lasting(made.unsigned)
+    assert lasts
+    assert desk.issuer.asked == ["list"]
+    (room,), (usual,) = (
+        [len(each.sig_object.raw_get("/Contents")) for each in embedded(pdf)]
+        for pdf in (once, made.once)
+    )
+    assert room == pytest.approx(usual, abs=16)  # an ECDSA signature's length varies by bytes
+    desk.issuer.publish(70_001)
+    twice, lasts = desk.lasting(once, "farrier")
+    assert lasts
+    assert len(twice) > 2 * length  # each signature has the list as it was then
+    answer = by_instance(twice, desk)
+    assert (answer.exit_status, levels(answer)) == (0, ["B-LT", "B-LT"])
+    assert answer.carried_fault is None
+
+
+def test_a_list_beyond_the_longest_is_looked_at_and_not_kept(made, desk, tmp_path):
+    listed = desk.issuer.publish(170_000)
+    assert len(listed) > lasting.LARGEST
+    (tmp_path / "weir.crl").write_bytes(listed)
+    pdf, lasts = desk.lasting(made.unsigned, lookups=Lookups(folder=tmp_path))
     assert not lasts
     assert "/DSS" not in reader_of(pdf).root
+    desk.issuer.published = None
+    desk.issuer.revoke(desk.issuer.folder / "tsa.pem")
+    (tmp_path / "weir.crl").write_bytes(desk.issuer.publish(170_000))
+    with pytest.raises(Invalid, match="time authority’s certificate was withdrawn"):
+        desk.lasting(made.unsigned, lookups=Lookups(folder=tmp_path))
 
 
 def test_a_byte_flipped_in_what_is_carried_is_said(made, desk):

@@ -1,13 +1,21 @@
 """Sheets of a long case: no row is cut, heads are repeated, every page has its number."""
 
+import io
 from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from referral.plans.rows import Value
+from referral.sheets.check_views import LARGEST_PDF_BYTES
 from referral.sheets.printing import render_sheet
 from referral.sheets.snapshot import PlanLine, SeriesShown, SheetKind, Told, VisitShown
+from referral.storage.canonical import sha256_hex
+from referral.storage.decode.film import SERVED_LONGEST_PX, jpeg_bytes, read_film
+from referral.web.fonts import house_folder
+from referral.web.pdf import render_pdf
 from referral.web.written import day
 from tests.features.sheets.sample import sample
 from tests.features.sheets.test_printing import PICTURES, pages_of
@@ -104,3 +112,40 @@ def test_an_as_fitted_sheet_with_a_reason_for_everything_on_four_feet():
             (page,) = begun
             for column in ("What", "Planned", "As fitted", "Difference", "Reason"):
                 assert column in page
+
+
+FOUR_ROWS = "<table><tbody>" + "".join(
+    f"<tr><th>{n}</th><td>{'<br>'.join(f'row{n}line{line}' for line in range(5))}</td></tr>"
+    for n in range(4)
+) + "</tbody></table>"  # fmt: skip
+
+
+def rows_cut(style: str) -> list[int]:
+    """Return which of four rows of five lines stand on two pages of ten by eight centimetres."""
+    page = "@page { size: 10cm 8cm; margin: 1cm } html { font: 12pt/1.5 'Noto Sans' }"
+    html = f"<html lang=en><title>x</title><style>{style}{page}</style><body>{FOUR_ROWS}"
+    pages = pages_of(render_pdf(html).data)
+    return [n for n in range(4) if sum(f"row{n}line" in text for text in pages) > 1]
+
+
+@pytest.mark.pdf
+def test_by_the_sheets_style_no_row_is_cut_where_one_would_be():
+    style = (house_folder("templates") / "print" / "sheet.css").read_text()
+    assert rows_cut("") != []
+    assert rows_cut(style) == []
+
+
+@pytest.mark.pdf
+def test_four_films_of_nothing_but_noise_make_a_sheet_that_can_still_be_checked():
+    """A picture of noise is the largest that there is: 3000 by 2400 pixels, seven megabytes."""
+    grey = np.random.default_rng(1).integers(0, 256, (2400, 3000), dtype=np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(grey).save(out, "PNG")
+    assert len(out.getvalue()) > 7_000_000
+    jpeg = jpeg_bytes(read_film(out.getvalue(), "noise.png"), SERVED_LONGEST_PX)
+    snapshot = sample(SheetKind.REFERRAL)
+    (part,) = snapshot.limbs
+    noisy = replace(part.film, picture_sha256=sha256_hex(jpeg), size_px=(3000, 2400))
+    one = replace(snapshot, limbs=(replace(part, film=noisy),))
+    printed = render_sheet(one, {noisy.picture_sha256: jpeg}).data
+    assert 4 * len(printed) < LARGEST_PDF_BYTES

@@ -14,6 +14,7 @@ from pyhanko_certvalidator import ValidationContext
 from referral.clock import utc_now
 from referral.errors import Invalid
 from referral.sheets import stamping
+from referral.sheets.copies import Issued
 from referral.sheets.printing import field_name
 from referral.sheets.signing import SigningAct, sign
 from referral.sheets.stamping import InstanceStamper
@@ -147,6 +148,41 @@ def test_where_a_root_is_named_only_its_stamps_are_taken(unsigned, authority, tm
             stamped(unsigned, other.address, root=mine)
         both = mine + other.root.read_bytes()
         assert stamped(unsigned, other.address, root=both)[1].by == NAME
+
+
+def test_a_stamp_of_an_authority_that_is_not_named_is_said_and_not_relied_on(
+    unsigned, authority, tmp_path
+):
+    pdf, _stamper = stamped(unsigned, authority.address)
+    root, mine = unsigned.authority.root_pem, authority.root.read_bytes()
+    with a_time_authority(tmp_path / "other") as other:  # of the same name, by another root
+        theirs = other.root.read_bytes()
+    (found,) = verify_pdf(pdf, root, time_root_pem=mine).signatures
+    assert (found.trusted, found.foreign_stamp) == (True, False)
+    assert verify_pdf(pdf, root, time_root_pem=theirs + mine).signatures == (found,)
+    answer = verify_pdf(pdf, root, time_root_pem=theirs)
+    (found,) = answer.signatures
+    assert (found.intact, found.trusted, found.foreign_stamp) == (True, False, True)
+    assert (answer.exit_status, found.timestamp_by, found.spoiled_stamp) == (1, NAME, False)
+    assert answer.says[0] == (
+        f"Ines Corvane: intact, but the time stamp is of {NAME}, which is none of the time "
+        "authorities that are trusted here; when this was signed is not shown."
+    )
+
+
+def test_a_certificate_that_its_signer_brought_does_not_make_up_for_a_foreign_stamp(
+    unsigned, authority, tmp_path
+):
+    pdf, _stamper = stamped(unsigned, authority.address)
+    with a_time_authority(tmp_path / "other") as other:
+        theirs = other.root.read_bytes()
+    serial = verify_pdf(pdf, None).signatures[0].serial
+
+    def lookup(_sha256, _sheet_id):
+        return Issued(here=True, own={serial: "Weir Signing"})
+
+    assert verify_pdf(pdf, None, lookup=lookup).signatures[0].own
+    assert not verify_pdf(pdf, None, lookup=lookup, time_root_pem=theirs).signatures[0].own
 
 
 def test_nobody_at_the_address_gives_a_sentence_and_no_signature(unsigned):

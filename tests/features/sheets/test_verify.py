@@ -9,12 +9,14 @@ import pikepdf
 import pytest
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign.fields import MDPPerm, SigSeedSubFilter
+from pyhanko.sign.signers import PdfSignatureMetadata, sign_pdf
 
 from referral.errors import SettingsFault, WrongState
 from referral.sheets.authority import Authority
 from referral.sheets.copies import Issued
 from referral.sheets.printing import field_name
-from referral.sheets.signing import SigningAct, sign
+from referral.sheets.signing import SigningAct, _signer, sign
 from referral.sheets.verify import verify_pdf
 from referral.storage.canonical import sha256_hex
 from tests.features.sheets.sample import MADE_AT
@@ -212,6 +214,23 @@ def test_nothing_but_a_signature_may_follow_the_first(sheets):
     act = SigningAct(field_name("farrier"), True, "certify again", None, LATER)
     with pytest.raises(WrongState, match="cannot be signed"):
         sign(agreed.once, agreed.authority, agreed.keys["farrier"], act)
+
+
+def test_what_was_certified_against_any_change_cannot_be_signed_again(sheets):
+    """Certified so by whoever came first, which no first signature of ours does."""
+    agreed = sheets.agreed
+    meta = PdfSignatureMetadata(
+        field_name=field_name("vet"),
+        subfilter=SigSeedSubFilter.PADES,
+        certify=True,
+        docmdp_permissions=MDPPerm.NO_CHANGES,
+    )
+    out = io.BytesIO()
+    signer = _signer(agreed.authority, agreed.keys["vet"])
+    sign_pdf(IncrementalPdfFileWriter(io.BytesIO(agreed.unsigned)), meta, signer, output=out)
+    act = SigningAct(field_name("farrier"), False, "As printed", None, LATER)
+    with pytest.raises(WrongState, match="cannot be signed"):
+        sign(out.getvalue(), agreed.authority, agreed.keys["farrier"], act)
 
 
 @pytest.mark.parametrize("field", ["Sig_Vet", "Sig_Owner"])

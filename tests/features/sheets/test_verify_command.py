@@ -3,13 +3,20 @@
 import base64
 import json
 import shutil
+from datetime import timedelta
 
 import pytest
 
 from referral.cli import main
+from referral.clock import utc_now
 from referral.settings import load_settings
 from referral.sheets.office import authority_folder
+from referral.sheets.printing import field_name
+from referral.sheets.signing import SigningAct, sign
+from referral.sheets.stamping import InstanceStamper
 from tests.databases import build
+from tests.features.sheets.sample import signed_sheet
+from tests.features.sheets.time_authority import a_time_authority
 
 
 @pytest.fixture
@@ -107,3 +114,31 @@ def test_what_is_no_pdf_or_no_certificate_is_refused_in_one_line(instance, copie
     assert capsys.readouterr().err == f"{none}: there is no such file; check its name and folder.\n"
     assert main(["verify", str(copied), "--instance", str(copied.parent)]) == 2
     assert "is not an instance: it holds no config.toml" in capsys.readouterr().err
+
+
+@pytest.mark.enable_socket
+def test_the_command_takes_the_stamps_of_named_time_authorities_alone(
+    instance, tmp_path, capsys, sheets
+):
+    made_at = utc_now().replace(microsecond=0) - timedelta(minutes=30)
+    sheet = signed_sheet(tmp_path / "other", made_at=made_at)
+    path, root, theirs = (tmp_path / name for name in ("sheet.pdf", "root.pem", "theirs.pem"))
+    with a_time_authority(tmp_path / "tsa") as time:
+        at = utc_now()
+        act = SigningAct(field_name("vet"), True, "As printed", None, at)
+        stamper = InstanceStamper(time.address, at)
+        path.write_bytes(sign(sheet.unsigned, sheet.authority, sheet.keys["vet"], act, stamper))
+    root.write_bytes(sheet.authority.root_pem)
+    theirs.write_bytes(sheets.agreed.authority.root_pem)  # a root, and not that authority's
+    asked = ["verify", str(path), "--root", str(root)]
+    main([*asked, "--time-root", str(time.root)])
+    assert trusted(answer_of(capsys)) == [True]
+    main([*asked, "--time-root", str(theirs)])
+    (found,) = answer_of(capsys)["signatures"]
+    assert (found["trusted"], found["foreign_stamp"]) == (False, True)
+    assert main(["verify", str(path), "--time-root", str(theirs)]) == 2
+    assert "name --root too" in capsys.readouterr().err
+    for named, is_foreign in ((theirs, True), (time.root, False)):
+        (instance / "config.toml").write_text(f'time_authority_root = "{named}"\n')
+        main(["verify", str(path), "--instance", str(instance)])
+        assert answer_of(capsys)["signatures"][0]["foreign_stamp"] is is_foreign
