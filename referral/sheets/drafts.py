@@ -1,6 +1,6 @@
 """Sheets before they are signed: rendered from what a decision would leave, and kept to be seen."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -22,11 +22,13 @@ from referral.sheets.decisions import agree_to_json, record_to_json
 from referral.sheets.making import Fitted, SheetWanted, make_snapshot
 from referral.sheets.printing import print_sheet
 from referral.sheets.queries import latest_sheet, unused_agreed_sheet
-from referral.sheets.snapshot import Agreement, SheetKind
+from referral.sheets.snapshot import Agreement, SheetKind, Snapshot
 from referral.storage.blobs import BlobStore
 from referral.storage.canonical import rounded
 from referral.storage.ids import new_id
 from referral.web.written import day
+
+Printing = Callable[[Snapshot, Mapping[str, bytes]], bytes]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,8 @@ class Office:
 
     ``address`` is where anybody reaches the instance, ``time_authority`` who stamps signatures,
     ``time_authority_root`` the only root (PEM) whose stamps are taken; each is None where none
-    is set. ``lookups`` is where it may be asked whether a certificate was withdrawn.
+    is set. ``lookups`` is where it may be asked whether a certificate was withdrawn; ``printing``
+    makes a snapshot and its pictures a PDF.
     """
 
     blobs: BlobStore
@@ -54,6 +57,7 @@ class Office:
     time_authority: str | None = None
     time_authority_root: bytes | None = None
     lookups: Lookups = Lookups()
+    printing: Printing = print_sheet
 
     def check_page(self, sheet_id: UUID) -> str | None:
         """Return the address where anybody checks this sheet, if the instance has one."""
@@ -211,6 +215,6 @@ def _draft(
         subject_sha256=subject_sha256,
         decision={**decision, "replaces": wanted.replaces},
         snapshot=snapshot.to_json(),
-        pdf=print_sheet(snapshot, pictures),
+        pdf=office.printing(snapshot, pictures),
         made_at=wanted.made_at,
     )

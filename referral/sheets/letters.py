@@ -15,7 +15,6 @@ from referral.sheets.closing import closing_snapshot
 from referral.sheets.drafts import Draft, Office
 from referral.sheets.making import Frame
 from referral.sheets.owners import agreed_plan, owner_snapshot
-from referral.sheets.printing import print_sheet
 from referral.sheets.queries import latest_sheet
 from referral.sheets.referring import referral_snapshot
 from referral.sheets.snapshot import SheetKind, Snapshot
@@ -108,6 +107,6 @@ def draft_letter(
         subject_sha256=snapshot.sha256(),
         decision={"words": letter.words, "based_on": access.revision, "replaces": replaces},
         snapshot=snapshot.to_json(),
-        pdf=print_sheet(snapshot, pictures),
+        pdf=office.printing(snapshot, pictures),
         made_at=now,
     )

@@ -1,7 +1,7 @@
 """A sheet that was asked for: kept as an order, rendered by the worker, then ready to be signed."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -13,6 +13,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.models import Case
 from referral.cases.queries import case_for
 from referral.errors import Invalid, NotAllowed, NotFound, OutOfDate, WrongState
+from referral.sheets.apart import print_apart
 from referral.sheets.decisions import agree_from_json, record_from_json
 from referral.sheets.drafts import Draft, Office, draft_agreed_plan, draft_as_fitted
 from referral.sheets.letters import Letter, draft_letter
@@ -104,7 +105,7 @@ def sheet_maker(database: Database, office: Callable[[], Office]) -> Handler:
             if row is None or row.pdf_sha256 is not None:
                 return lambda _session: None
             try:
-                draft = _draft(session, row, office())
+                draft = _draft(session, row, replace(office(), printing=print_apart))
             except (Invalid, OutOfDate, WrongState, NotFound, NotAllowed) as error:
                 why = error.message
                 return lambda session: _refuse(session, proposal_id, why)

@@ -8,7 +8,7 @@ import pytest
 
 from referral.cases.remarks import close_case
 from referral.cases.service import Words
-from referral.sheets import drafts, sealing
+from referral.sheets import sealing
 from referral.sheets.snapshot import SheetKind
 from referral.storage.db import Database
 from tests.factories import READINGS, typed_readings
@@ -55,11 +55,13 @@ def a_long_case(database: Database, folder: Path) -> LongCase:
     kept = signed(story, drafted(story, SheetKind.REFERRAL, LONG))
     sheets[SheetKind.REFERRAL] = story.office.blobs.get(kept.pdf_sha256)
     with pytest.MonkeyPatch.context() as quick:
-        quick.setattr(drafts, "print_sheet", lambda snapshot, _pictures: snapshot.to_json())
+        office = story.office
+        story.office = replace(office, printing=lambda snapshot, _pictures: snapshot.to_json())
         quick.setattr(sealing, "sign", lambda pdf, *_how: pdf + b".")
         for n in range(1, RESETS):
             days.append(one_round(story, n))
             story.move(weeks=5)
+    story.office = office
     shoe = {**SHOE, "size_label": "Forge-made, seven and a half"}
     days.append(one_round(story, RESETS, shoe=shoe))
     sheets |= {

@@ -28,13 +28,14 @@ REFUSALS: Mapping[str, type[ReferralError]] = {"Invalid": Invalid, "TooLarge": T
 LOST = "The file is damaged, or needs more memory or time than it may have; it cannot be read."
 
 
-def in_a_child(act: Callable[[], Answer]) -> Answer:
+def in_a_child(act: Callable[[], Answer], lost: str = LOST) -> Answer:
     """Return what ``act`` gives: plain values for JSON, and bytes.
 
     Raises
     ------
     Invalid, TooLarge
-        If it raises them, in its words; Invalid too if the child ends without an answer.
+        If it raises them, in its words; Invalid too if the child ends without an answer,
+        in the words of ``lost``.
     """
     reading, writing = os.pipe()
     child = os.fork()
@@ -47,7 +48,7 @@ def in_a_child(act: Callable[[], Answer]) -> Answer:
         os.close(reading)
         _bury(child)
     if answer is None:
-        raise Invalid(LOST)
+        raise Invalid(lost)
     said, rest = answer
     refused = said.get("refused")
     if refused:
