@@ -30,6 +30,7 @@ from referral.cases.visit import Visit, reading_case
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
 from referral.errors import NotFound
+from referral.web.written import unit_sign
 
 TEMPLATES: dict[str, tuple[str, Move]] = {
     "problems": ("cases/problem.html", Move.SET_PROBLEM),
@@ -115,7 +116,11 @@ class FormPage:
     def measures(self) -> tuple[tuple[str, str], ...]:
         """Every reading that a limit can be set on, with its unit."""
         return tuple(
-            (code, f"{measure.name} ({measure.unit})") for code, measure in MEASURES.items()
+            (
+                code,
+                f"{measure.name} ({sign})" if (sign := unit_sign(measure.unit)) else measure.name,
+            )
+            for code, measure in MEASURES.items()
         )
 
 
