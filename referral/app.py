@@ -6,6 +6,7 @@ from pathlib import Path
 from flask import Flask, Response, request
 from werkzeug.routing import IntegerConverter, Map
 
+from referral.accounts import practice_views as accounts_practice_views
 from referral.accounts import second_factor_views as accounts_second_factor_views
 from referral.accounts import views as accounts_views
 from referral.accounts.actor import Actor
@@ -66,6 +67,7 @@ from referral.web.wiring import Wiring
 
 FEATURES = (
     accounts_views.blueprint,
+    accounts_practice_views.blueprint,
     accounts_second_factor_views.blueprint,
     desk_recording_views.blueprint,
     shoes_views.blueprint,

@@ -6,6 +6,7 @@ import click
 
 from referral.accounts.models import MembershipRole, OrganisationKind
 from referral.accounts.passwords import Passwords
+from referral.accounts.practices import set_out_of_hours
 from referral.accounts.queries import (
     PersonInfo,
     find_organisation_by_name,
@@ -21,7 +22,7 @@ from referral.accounts.service import (
     set_password,
 )
 from referral.clock import utc_now
-from referral.errors import Invalid
+from referral.errors import Invalid, NotFound
 from referral.settings import load_settings
 from referral.storage import schema
 from referral.storage.db import Database
@@ -53,6 +54,7 @@ def accounts() -> None:
 @click.option("--organisation", help="Its name; made if it is new. Not for an owner.")
 @click.option("--registration", help="Registration number, printed on sheets.")
 @click.option("--phone")
+@click.option("--out-of-hours", help="The number the practice is rung on when it is closed.")
 @password_option
 @instance_option
 def add(  # noqa: PLR0913 - one argument an option
@@ -63,6 +65,7 @@ def add(  # noqa: PLR0913 - one argument an option
     organisation: str | None,
     registration: str | None,
     phone: str | None,
+    out_of_hours: str | None,
     password: str,
     instance: Path | None,
 ) -> None:
@@ -75,6 +78,10 @@ def add(  # noqa: PLR0913 - one argument an option
             found = find_organisation_by_name(session, organisation)
             found = found or add_organisation(session, organisation, _kind_for(role), now)
             organisation_id = found.id
+            if out_of_hours is not None:
+                set_out_of_hours(session, found, out_of_hours)
+        elif out_of_hours is not None:
+            raise Invalid("Say with --organisation whose number out of hours this is.")
         command = AddPerson(name, email, role, organisation_id, password, registration, phone)
         add_person(session, Passwords(), command, now)
     click.echo(f"Added {email} as {role}.")
@@ -108,6 +115,22 @@ def password(email: str, password: str, instance: Path | None) -> None:
     with _database(instance).transaction() as session:
         set_password(session, Passwords(), person_by_email(session, email).id, password, utc_now())
     click.echo(f"The password of {email} is set; every session has ended.")
+
+
+@accounts.command()
+@click.argument("practice")
+@click.argument("number")
+@instance_option
+def out_of_hours(practice: str, number: str, instance: Path | None) -> None:
+    """Set the number a practice is rung on when it is closed; "" takes it away."""
+    with _database(instance).transaction() as session:
+        found = find_organisation_by_name(session, practice)
+        if found is None:
+            raise NotFound(f"No practice is known by the name {practice}.")
+        set_out_of_hours(session, found, number)
+        kept = found.out_of_hours_phone
+    said = f"is rung on {kept} out of hours" if kept else "has no out-of-hours number now"
+    click.echo(f"{practice} {said}.")
 
 
 def _database(instance: Path | None) -> Database:

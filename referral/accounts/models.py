@@ -36,6 +36,7 @@ class Organisation(Base):
     id: Mapped[UUID] = mapped_column(primary_key=True)
     name: Mapped[str]
     kind: Mapped[str]
+    out_of_hours_phone: Mapped[str | None]
     created_at: Mapped[datetime]
 
 

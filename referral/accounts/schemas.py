@@ -38,6 +38,12 @@ class PasswordAlone(Schema):
     password = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
 
 
+class OutOfHoursForm(Schema):
+    """The number that a practice is rung on when it is closed; empty for none."""
+
+    out_of_hours_phone = fields.String(load_default="", validate=validate.Length(max=40))
+
+
 class CodeForm(Schema):
     """A code of the moment."""
 

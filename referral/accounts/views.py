@@ -16,6 +16,7 @@ from flask import (
 from flask.typing import ResponseReturnValue
 
 from referral.accounts.actor import Actor
+from referral.accounts.practices import practices_of
 from referral.accounts.queries import open_sessions
 from referral.accounts.schemas import PasswordForm, SignInForm
 from referral.accounts.service import ChangePassword, change_password
@@ -157,8 +158,13 @@ def _account(state: FormState, status: int = 200) -> ResponseReturnValue:
     wired = wiring()
     actor: Any = current_actor()
     with wired.database.reading() as reading:
-        sessions = open_sessions(reading, actor, wired.now())
-    page = render_template("accounts/account.html", form=state, sessions=sessions, actor=actor)
+        page = render_template(
+            "accounts/account.html",
+            form=state,
+            sessions=open_sessions(reading, actor, wired.now()),
+            practices=practices_of(reading, actor),
+            actor=actor,
+        )
     return make_response(page, status)
 
 

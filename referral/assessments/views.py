@@ -32,11 +32,11 @@ from referral.cases.visit import (
 )
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
-from referral.films.pages import UNIT_SIGNS, shown
 from referral.films.uploads import LONGEST_NAME
 from referral.web.forms import FormState, load_form
 from referral.web.login import sign_in_required
 from referral.web.wiring import wiring
+from referral.web.written import unit_sign, with_u
 
 blueprint = Blueprint("assessments", __name__)
 
@@ -95,7 +95,7 @@ def _form(number: int, state: FormState, status: int = 200) -> ResponseReturnVal
 
 
 def _unit(code: str) -> str:
-    return UNIT_SIGNS[MEASURES[code].unit].strip()
+    return unit_sign(MEASURES[code].unit)
 
 
 @blueprint.get("/cases/<int:number>/assessments/<uuid:assessment_id>")
@@ -165,11 +165,11 @@ def _page(number: int, view: Any) -> Mapping[str, Any]:  # noqa: ANN401 - what t
     rows = [
         (
             asked.get(each.outside.code, MEASURES[each.outside.code].name),
-            shown(each.outside.value, each.outside.u, each.outside.unit),
+            with_u(each.outside.value, each.outside.u, each.outside.unit),
             None
             if each.film is None
             else f"{MEASURES[each.film.code].name} "
-            f"{shown(each.film.value, each.film.u, each.film.unit)}",
+            f"{with_u(each.film.value, each.film.u, each.film.unit)}",
         )
         for each in view.compared
     ]

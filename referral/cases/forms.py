@@ -24,12 +24,13 @@ from referral.cases.queries import (
     flags_of,
     measured_limbs,
     open_question,
-    people_on,
 )
+from referral.cases.ringing import contacts_on, to_ring
 from referral.cases.visit import Visit, reading_case
 from referral.core.measure.registry import MEASURES
 from referral.core.workflow import Move
 from referral.errors import NotFound
+from referral.web.written import unit_sign
 
 TEMPLATES: dict[str, tuple[str, Move]] = {
     "problems": ("cases/problem.html", Move.SET_PROBLEM),
@@ -115,7 +116,11 @@ class FormPage:
     def measures(self) -> tuple[tuple[str, str], ...]:
         """Every reading that a limit can be set on, with its unit."""
         return tuple(
-            (code, f"{measure.name} ({measure.unit})") for code, measure in MEASURES.items()
+            (
+                code,
+                f"{measure.name} ({sign})" if (sign := unit_sign(measure.unit)) else measure.name,
+            )
+            for code, measure in MEASURES.items()
         )
 
 
@@ -140,7 +145,7 @@ def form_page(visit: Visit, what: str, about: UUID | None = None) -> FormPage:
         limits=tuple(_in_force(row) for row in current_limits(visit.session, visit.access.case_id)),
         question=_open_question(visit),
         open_flags=_open_flags(visit),
-        phones=_phones(visit),
+        phones=to_ring(contacts_on(visit.session, visit.access.case_id)),
         asked=request_of(visit.session, visit.access.case_id),
         about=about,
         contradictions=(
@@ -218,14 +223,6 @@ def _open_flags(visit: Visit) -> tuple[tuple[UUID, str], ...]:
         (flag.id, said.get(flag.sign, flag.sign))
         for flag, _answer in flags_of(visit.session, visit.access.case_id)
         if str(flag.id) in {*state.live_flags, *state.managed}
-    )
-
-
-def _phones(visit: Visit) -> tuple[tuple[str, str], ...]:
-    return tuple(
-        (person.name, person.phone)
-        for member, person, _organisation in people_on(visit.session, visit.access.case_id)
-        if member.role == "vet" and person.phone
     )
 
 

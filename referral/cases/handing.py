@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from referral.accounts.models import Person
 from referral.cases.access import CaseAccess
-from referral.cases.joining import add_member, is_on, known_person, organisation_for
+from referral.cases.joining import add_member, is_on, known_people, known_person, organisation_for
 from referral.cases.models import Case, CaseMember, Entry
 from referral.cases.queries import people_on
 from referral.cases.timeline import NewEntry, append, locked
@@ -85,7 +85,8 @@ def hand_over(session: Session, access: CaseAccess, command: HandOver, now: date
     try:
         comes = known_person(session, access.actor_id, command.role, command.to_id)
     except NotFound as error:
-        raise Invalid("Say who takes it over.", {"to_id": [error.message]}) from error
+        said = _other_trade(session, access, command) or error.message
+        raise Invalid("Say who takes it over.", {"to_id": [said]}) from error
     if comes.person_id == command.from_id:
         raise Invalid("Say who takes it over.", {"to_id": [f"{comes.name} has it already."]})
     if not is_on(session, access.case_id, comes.person_id, command.role):
@@ -101,6 +102,16 @@ def hand_over(session: Session, access: CaseAccess, command: HandOver, now: date
     new = NewEntry(Move.HAND_OVER, command.from_on, facts, texts, also_tell=told)
     append(session, access, new, now)
     _end(session, access.case_id, command, now)
+
+
+def _other_trade(session: Session, access: CaseAccess, command: HandOver) -> str | None:
+    """Return that whoever is to have the part is known, and is of the other trade."""
+    role = command.role.value
+    for other in HANDED:
+        for each in known_people(session, access.actor_id, other):
+            if each.person_id == command.to_id:
+                return f"{each.name} is a {other.value}; the {role}’s part goes to a {role}."
+    return None
 
 
 def _end(session: Session, case_id: UUID, command: HandOver, now: datetime) -> None:

@@ -164,6 +164,7 @@ def select_people(case_id: CaseId) -> Rows:
             CaseMember.role,
             Organisation.name.label("organisation"),
             Person.phone,
+            Organisation.out_of_hours_phone.label("out_of_hours"),
         )
         .join(CaseMember, CaseMember.person_id == Person.id)
         .outerjoin(Organisation, Organisation.id == CaseMember.organisation_id)

@@ -19,6 +19,7 @@ ALERT_AFTER_DAYS = 14
 LONGEST_WEEKS = 10
 CHECK_FROM_DAYS = 1
 CHECK_UNTIL_DAYS = 3
+"""A fitting is checked from the first to the third day after it (common practice, no source)."""
 
 
 class Lateness(StrEnum):
@@ -188,8 +189,11 @@ def _after_it_was_set(entries: Sequence[Dated]) -> Sequence[Dated]:
 
 
 def _was_checked(entries: Sequence[Dated], fitted_on: date) -> bool:
-    day = _latest_day(entries, Move.CHECK_AFTER_FITTING)
-    return day is not None and day >= fitted_on
+    """Say whether the fitting was checked; on its own day it is too early to tell."""
+    since = fitted_on + timedelta(days=CHECK_FROM_DAYS)
+    return any(
+        each.happening.kind == Move.CHECK_AFTER_FITTING and each.on >= since for each in entries
+    )
 
 
 ANSWER_DAYS: Mapping[str, int] = {"now": 0, "24_hours": 1, "7_days": 7, "routine": 14}

@@ -9,6 +9,7 @@ from referral.cases.access import CaseAccess
 from referral.cases.asking import Request
 from referral.cases.choices import JURISDICTIONS
 from referral.cases.invitations import Asked
+from referral.cases.ringing import contacts_of, to_ring
 from referral.core.diary import DueItem
 from referral.core.ground import OPPOSITE
 from referral.core.watch import Ask
@@ -75,6 +76,7 @@ class PersonLine:
     role: str
     organisation: str | None
     phone: str | None
+    out_of_hours: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -387,11 +389,9 @@ class CasePage:
         return self.owner != NO_OWNER and Role.OWNER.value not in roles
 
     @property
-    def vet_phones(self) -> tuple[tuple[str, str], ...]:
-        """The vets to ring, with their numbers."""
-        return tuple(
-            (each.name, each.phone) for each in self.people if each.role == "vet" and each.phone
-        )
+    def phones(self) -> tuple[tuple[str, str], ...]:
+        """The numbers to ring on a red flag, with whose they are."""
+        return to_ring(contacts_of(self.people))
 
     def may(self, move: str) -> bool:
         """Say whether whoever looks can make this move now."""

@@ -17,7 +17,7 @@ from referral.films.models import Film
 from referral.films.queries import reading_sets
 from referral.plans.models import JudgementRow
 from referral.resets.models import Reset
-from referral.web.written import day, number, quantity
+from referral.web.written import day, places_of, quantity, with_u
 
 KEPT_CODES = (
     "palmar_angle_deg",
@@ -107,12 +107,14 @@ def _kept(reset: Reset, before: JudgementRow, after: JudgementRow) -> list[Promi
                 unit = MEASURES[code].unit
                 apart = last.value - first.value
                 # both rest on one film, so only the difference of the plans is between them
-                says = "as promised" if abs(apart) < SAME else f"{number(apart)} apart"
-                name = MEASURES[code].name
-                promise = Promise(
-                    reset.n, limb, name, with_u(first, unit), with_u(last, unit), says
+                says = (
+                    "as promised"
+                    if abs(apart) < SAME
+                    else f"{quantity(apart, unit, places_of(unit))} apart"
                 )
-                found.append(promise)
+                name = MEASURES[code].name
+                stood = (point_says(first, unit), point_says(last, unit))
+                found.append(Promise(reset.n, limb, name, *stood, says))
     return found
 
 
@@ -185,21 +187,23 @@ def _answer(
     unit = MEASURES[code].unit
     when = "after the fitting" if stage == "after_fit" else f"when due, {day(for_day)}"
     return Answer(
-        reset_n, limb, MEASURES[code].name, when, with_u(one.promised, unit),
-        one.achieved.on, with_u(one.achieved, unit), change_says(one.change, unit, "difference"),
+        reset_n, limb, MEASURES[code].name, when, point_says(one.promised, unit),
+        one.achieved.on, point_says(one.achieved, unit),
+        change_says(one.change, unit, "difference"),
     )  # fmt: skip
 
 
-def with_u(point: Point, unit: str) -> str:
+def point_says(point: Point, unit: str) -> str:
     """Return a value with its expanded uncertainty U = 2u, as it is printed."""
-    return f"{number(point.value)} ± {quantity(2 * point.u, unit)}"
+    return with_u(point.value, point.u, unit)
 
 
 def change_says(change: Change, unit: str, what: str = "change") -> str:
     """Return a change in words: how much, and whether it is real or within error."""
-    size = quantity(change.value, unit)
+    places = places_of(unit)
+    size = quantity(change.value, unit, places)
     sign = "+" if change.value > 0 else ""
     if change.is_real:
         return f"{sign}{size}, a real {what}."
-    least = quantity(change.least_real, unit)
+    least = quantity(change.least_real, unit, places)
     return f"{sign}{size}, within error (a {what} counts from {least})."

@@ -172,7 +172,8 @@ def _horse_says(horse: Any) -> str:  # noqa: ANN401 - a row of the read
 
 def _people(people: Iterable[Any]) -> tuple[PersonLine, ...]:
     return tuple(
-        PersonLine(each.id, each.name, each.role, each.organisation, each.phone) for each in people
+        PersonLine(each.id, each.name, each.role, each.organisation, each.phone, each.out_of_hours)
+        for each in people
     )
 
 

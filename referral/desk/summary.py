@@ -17,8 +17,8 @@ from referral.cases.queries import (
     flags_of,
     latest_referral,
     names_on,
-    people_on,
 )
+from referral.cases.ringing import contacts_on
 from referral.core.workflow import Move, Role, Stage
 from referral.desk.trends import trends_page
 from referral.horses.models import Horse
@@ -99,9 +99,8 @@ def summary_page(session: Session, access: CaseAccess, today: date) -> SummaryPa
         danger_signs=DANGER_SIGNS,
         aftercare=AFTERCARE if access.state.reset_n else (),
         phones=tuple(
-            (f"{person.name}, {member.role}", person.phone)
-            for member, person, _organisation in people_on(session, access.case_id)
-            if member.role in (Role.VET, Role.FARRIER) and person.phone
+            (f"{each.name}, {each.role}" if each.role else each.name, each.phone)
+            for each in contacts_on(session, access.case_id)
         ),
     )
 

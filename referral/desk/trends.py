@@ -17,7 +17,7 @@ from referral.core.rules.finding import CaseLimit
 from referral.core.trend.line import line_through
 from referral.core.trend.series import SCALED, Kind, Point, change_between, series_of
 from referral.core.workflow import Move
-from referral.desk.promises import Answer, Promise, change_says, promises_of, with_u
+from referral.desk.promises import Answer, Promise, change_says, point_says, promises_of
 from referral.films.conventions import convention_aside
 from referral.films.models import Film
 from referral.films.queries import pictures_of, reading_sets
@@ -164,7 +164,7 @@ def _trend(
         is_limited=bool(mine),
         unit=measure.unit,
         svg=svg,
-        points=tuple((each.on, with_u(each, measure.unit)) for each in points),
+        points=tuple((each.on, point_says(each, measure.unit)) for each in points),
         says=_says(points, measure.unit),
         limit=_limit_says(at_least, at_most, measure.unit),
     )

@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 
 from referral.accounts.actor import Actor, MembershipInfo
 from referral.accounts.passwords import Passwords
+from referral.accounts.practices import set_out_of_hours
 from referral.accounts.service import AddPerson, add_organisation, add_person
 from referral.cases.models import Case
 from referral.cases.queries import case_for
@@ -109,8 +110,7 @@ def _people(stage: Stage, given: Mapping[str, Any], now: datetime) -> Cast:
     members: dict[str, Member] = {}
     with stage.wired.database.transaction() as session:
         organisations = {
-            each["key"]: add_organisation(session, each["name"], each["kind"], now).id
-            for each in given["organisation"]
+            each["key"]: _organisation(session, each, now) for each in given["organisation"]
         }
         for each in given["person"]:
             organisation = organisations.get(each.get("organisation", ""))
@@ -131,6 +131,13 @@ def _people(stage: Stage, given: Mapping[str, Any], now: datetime) -> Cast:
         emails={each["key"]: each["email"] for each in given["person"]},
         password=given["password"],
     )
+
+
+def _organisation(session: Session, given: Mapping[str, Any], now: datetime) -> UUID:
+    organisation = add_organisation(session, given["name"], given["kind"], now)
+    if "out_of_hours_phone" in given:
+        set_out_of_hours(session, organisation, given["out_of_hours_phone"])
+    return organisation.id
 
 
 def _stock(stage: Stage, cast: Cast, given: Mapping[str, Any], now: datetime) -> None:

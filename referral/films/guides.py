@@ -17,7 +17,7 @@ from referral.core.measure.registry import MEASURES
 from referral.films.models import Film, ReadingSet
 from referral.films.queries import films_of, is_guide, reading_sets
 from referral.web.codes import in_words
-from referral.web.written import day, number, quantity
+from referral.web.written import day, quantity, with_u
 
 FILM_VIEWS = ("lateromedial", "dorsopalmar")
 JUDGED_SCALES = frozenset({"marker", "corrected"})
@@ -156,4 +156,4 @@ def _agreement_says(sets: Sequence[Taken]) -> tuple[str, ...]:
 
 
 def _value_says(reading: Reading) -> str:
-    return f"{number(reading.value)} ± {quantity(2 * reading.u, reading.unit, 1)}"
+    return with_u(reading.value, reading.u, reading.unit)

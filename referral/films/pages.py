@@ -28,7 +28,7 @@ from referral.films.scale_words import (
 from referral.films.schemas import SHOD, TRIMS
 from referral.films.schemas import VIEWS as VIEW_NAMES
 from referral.web.codes import in_words
-from referral.web.written import day
+from referral.web.written import day, with_u
 
 SLOTS = 6
 """How many points round the joint face may be placed on a page."""
@@ -190,7 +190,7 @@ def absent_readings(measured: Measured) -> tuple[AbsentReading, ...]:
 def shown_readings(measured: Measured) -> tuple[tuple[str, str], ...]:
     """Return each reading's name and its value with U."""
     return tuple(
-        (MEASURES[code].name, shown(each.value, each.u, each.unit))
+        (MEASURES[code].name, with_u(each.value, each.u, each.unit))
         for code, each in measured.readings.items()
     )
 
@@ -275,7 +275,7 @@ def live_readings(measured: Measured, film: CoreFilm) -> Mapping[str, Any]:
     """Return what the editor shows beside the film while landmarks are placed."""
     return {
         "readings": [
-            {"name": MEASURES[code].name, "shown": shown(each.value, each.u, each.unit)}
+            {"name": MEASURES[code].name, "shown": with_u(each.value, each.u, each.unit)}
             for code, each in measured.readings.items()
         ],
         "absent": [
@@ -287,14 +287,7 @@ def live_readings(measured: Measured, film: CoreFilm) -> Mapping[str, Any]:
     }
 
 
-UNIT_SIGNS = {"deg": "°", "mm": " mm", "percent": " %", "ratio": ""}
-
-
-def shown(value: float, u: float, unit: str) -> str:
-    """Return a value with U = 2u and its unit."""
-    decimals = 2 if unit == "ratio" else 1
-    text = f"{value:.{decimals}f} ± {2 * u:.{decimals}f}{UNIT_SIGNS[unit]}"
-    return text.replace("-", "−")
+TYPED_UNITS = ("deg", "mm", "percent", "ratio")
 
 
 def typed_codes(view: str = "lateromedial") -> Sequence[tuple[str, str, str]]:
@@ -302,5 +295,5 @@ def typed_codes(view: str = "lateromedial") -> Sequence[tuple[str, str, str]]:
     return [
         (code, measure.name, measure.unit)
         for code, measure in MEASURES.items()
-        if measure.view == view and measure.unit in UNIT_SIGNS
+        if measure.view == view and measure.unit in TYPED_UNITS
     ]

@@ -1,6 +1,7 @@
 """What a person changes about what they are told."""
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
@@ -77,15 +78,24 @@ def end_mail(session: Session, ending: Ending, zone: str, now: datetime) -> None
     if session.get(Person, ending.person_id) is None:
         raise NotFound("There is no such page.")
     present = wishes_of(session, ending.person_id, zone)
-    if ending.topics <= present.without:
-        return
-    without = present.without | {each.value for each in ending.topics}
-    wishes = Wishes(
-        zone=present.zone,
-        without=frozenset(without),
-        daily=present.daily,
-        daily_hour=present.daily_hour,
-        quiet_from=present.quiet_from,
-        quiet_until=present.quiet_until,
-    )
+    if not ending.topics <= present.without:
+        _go_without(session, ending, present, present.without | ending.topics, now)
+
+
+def has_ended(session: Session, ending: Ending, zone: str) -> bool:
+    """Say whether a person is without mail on the topics of an address already."""
+    return ending.topics <= wishes_of(session, ending.person_id, zone).without
+
+
+def resume_mail(session: Session, ending: Ending, zone: str, now: datetime) -> None:
+    """Send a person mail again on the topics of an address in a mail; nothing else changes."""
+    present = wishes_of(session, ending.person_id, zone)
+    if ending.topics & present.without:
+        _go_without(session, ending, present, present.without - ending.topics, now)
+
+
+def _go_without(
+    session: Session, ending: Ending, present: Wishes, without: Collection[str], now: datetime
+) -> None:
+    wishes = replace(present, without=frozenset(str(each) for each in without))
     choose(session, ending.person_id, Choose(wishes), now)

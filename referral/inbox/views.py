@@ -9,7 +9,15 @@ from referral.accounts.idempotency import do_once, new_key
 from referral.errors import Invalid
 from referral.inbox.queries import inbox_page, roles_of
 from referral.inbox.schemas import HOURS, ZONES, Nothing, WishesForm
-from referral.inbox.service import Choose, choose, end_mail, mark_all_read, mark_one_read
+from referral.inbox.service import (
+    Choose,
+    choose,
+    end_mail,
+    has_ended,
+    mark_all_read,
+    mark_one_read,
+    resume_mail,
+)
 from referral.inbox.stopping import address_asked, allow_letters, is_stopped, stop_letters
 from referral.inbox.tokens import ending_of, stopping_of
 from referral.notices.policy import TOPIC_NAMES, Topic, must_have
@@ -109,22 +117,28 @@ def new_wishes() -> ResponseReturnValue:
 @blueprint.get("/unsubscribe/<token>")
 def unsubscribing(token: str) -> ResponseReturnValue:
     """Show what an address in a mail would end; opening it changes nothing."""
-    return _ending_page(token, done=False)
+    return _ending_page(token)
 
 
 @blueprint.post("/unsubscribe/<token>")
 @proven_by_address
 def unsubscribe(token: str) -> ResponseReturnValue:
-    """End mail on the topics of an address in a mail, for a person or for their mail program."""
+    """End mail on the topics of an address in a mail, or begin it again; for a mail program too."""
     wired = wiring()
     ending = ending_of(wired.settings.secret_key, token)
     with wired.database.transaction() as session:
-        end_mail(session, ending, wired.settings.zone, wired.now())
-    return _ending_page(token, done=True)
+        if request.form.get("again") == "yes":
+            resume_mail(session, ending, wired.settings.zone, wired.now())
+        else:
+            end_mail(session, ending, wired.settings.zone, wired.now())
+    return _ending_page(token)
 
 
-def _ending_page(token: str, *, done: bool) -> ResponseReturnValue:
-    ending = ending_of(wiring().settings.secret_key, token)
+def _ending_page(token: str) -> ResponseReturnValue:
+    wired = wiring()
+    ending = ending_of(wired.settings.secret_key, token)
+    with wired.database.reading() as session:
+        done = has_ended(session, ending, wired.settings.zone)
     names = [TOPIC_NAMES[topic] for topic in Topic if topic in ending.topics]
     return render_template("inbox/unsubscribe.html", names=names, token=token, done=done)
 

@@ -13,7 +13,8 @@ from referral.cases.choices import SIGNS
 from referral.cases.models import RedFlag
 from referral.cases.note_kinds import LABELS
 from referral.cases.notes import hides_pain, notes_of
-from referral.cases.queries import case_histories, flags_of, names_on, people_on
+from referral.cases.queries import case_histories, flags_of, names_on
+from referral.cases.ringing import contacts_on, to_ring
 from referral.core.rules.deviations import AGREED, KIND_OF
 from referral.core.rules.quiet import Acknowledged
 from referral.core.watch import Ask, asks_of
@@ -155,7 +156,7 @@ def reset_form_page(session: Session, access: CaseAccess, today: date) -> ResetF
         flags=_live_flags(session, access),
         managed=_managed_flags(session, access),
         asks=asks_of(case_histories(session, [access.case_id])[access.case_id][0]),
-        phones=_vet_phones(session, access),
+        phones=to_ring(contacts_on(session, access.case_id)),
         medication=_medication(session, access, today),
     )
 
@@ -189,14 +190,6 @@ def _managed_flags(session: Session, access: CaseAccess) -> tuple[str, ...]:
 
 def _sign(flag: RedFlag) -> str:
     return dict(SIGNS).get(flag.sign, flag.sign)
-
-
-def _vet_phones(session: Session, access: CaseAccess) -> tuple[tuple[str, str], ...]:
-    return tuple(
-        (person.name, person.phone)
-        for member, person, _organisation in people_on(session, access.case_id)
-        if member.role == "vet" and person.phone
-    )
 
 
 def _limb_asked(view: PlanView, before: ResetView | None, limb: str) -> LimbAsked:

@@ -12,6 +12,7 @@ from referral.accounts.models import Organisation, Person
 from referral.cases.access import CaseAccess
 from referral.cases.models import CaseMember
 from referral.cases.queries import current_problems, people_on
+from referral.cases.ringing import contacts_on
 from referral.core.measure.readings import Measured
 from referral.films.queries import LimbBasis, MeasuredFilm, limb_basis, reading_sets
 from referral.films.scale_words import (
@@ -146,7 +147,7 @@ def framed(
         "consent": None,
         "aftercare": (),
         "danger_signs": (),
-        "emergency_contacts": _contacts(members),
+        "emergency_contacts": _contacts(session, access),
         "next_steps": (),
         "cautions": CAUTIONS,
     }
@@ -195,13 +196,10 @@ def _party(member: CaseMember, person: Person, organisation: Organisation | None
     )
 
 
-def _contacts(
-    members: Sequence[tuple[CaseMember, Person, Organisation | None]],
-) -> tuple[str, ...]:
+def _contacts(session: Session, access: CaseAccess) -> tuple[str, ...]:
     return tuple(
-        f"{person.name} ({member.role}): {person.phone}"
-        for member, person, _organisation in members
-        if person.phone and member.role in ("vet", "farrier")
+        f"{each.name} ({each.role}): {each.phone}" if each.role else f"{each.name}: {each.phone}"
+        for each in contacts_on(session, access.case_id)
     )
 
 

@@ -15,7 +15,7 @@ from markupsafe import Markup, escape
 
 from referral.core.trend.line import Line, line_through
 from referral.core.trend.series import Point
-from referral.web.written import day, number, quantity
+from referral.web.written import day, number, quantity, with_u
 
 WIDTH, HEIGHT = 400.0, 230.0
 LEFT, RIGHT, TOP, BOTTOM = 40.0, 392.0, 20.0, 180.0
@@ -105,10 +105,7 @@ def line_chart(
 def _said(
     points: Sequence[VisitPoint], unit: str, at_least: float | None, at_most: float | None
 ) -> str:
-    visits = "; ".join(
-        f"{day(point.on)}: {number(point.value)} ± {quantity(2 * point.u, unit)}"
-        for point in points
-    )
+    visits = "; ".join(f"{day(point.on)}: {with_u(point.value, point.u, unit)}" for point in points)
     limits = [
         f"{words} {quantity(limit, unit)}"
         for words, limit in (("at least", at_least), ("at most", at_most))

@@ -6,7 +6,7 @@ from flask import Flask
 
 from referral.web.codes import in_words, rule_name
 from referral.web.wiring import wiring
-from referral.web.written import day, limb, moment, number, quantity, words
+from referral.web.written import day, limb, moment, number, quantity, unit_sign, words
 
 
 def install(app: Flask) -> None:
@@ -16,6 +16,7 @@ def install(app: Flask) -> None:
         ("moment", moment_in_zone),
         ("number", number),
         ("quantity", quantity),
+        ("unit_sign", unit_sign),
         ("limb", limb),
         ("words", words),
         ("in_words", in_words),

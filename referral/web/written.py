@@ -53,6 +53,22 @@ def quantity(value: float | None, unit: str = "", decimals: int | None = None) -
     return f"{number(value, places)}{sign}"
 
 
+def places_of(unit: str) -> int:
+    """Return to how many decimals a value that has a ± is written, and its ± with it."""
+    return 2 if unit == "ratio" else 1
+
+
+def with_u(value: float, u: float, unit: str) -> str:
+    """Return a value with its expanded uncertainty U = 2u: 50.6 ± 3.2 %."""
+    places = places_of(unit)
+    return f"{number(value, places)} ± {quantity(2 * u, unit, places)}"
+
+
+def unit_sign(unit: str) -> str:
+    """Return how a unit is written by itself: °, mm, %; nothing for a ratio."""
+    return SIGNS.get(unit, unit).strip()
+
+
 def limb(code: str | None, style: str = "left") -> str:
     """Return a limb's name: left fore, or near fore where the reader prefers it."""
     name = LIMBS.get(code or "", code or NOTHING)

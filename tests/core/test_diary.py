@@ -111,6 +111,16 @@ def test_a_check_of_the_reset_before_does_not_stand_for_this_one():
     assert "AFTER_CHECK" in [each[0] for each in said([*RESET, CHECKED, again], today)]
 
 
+@pytest.mark.parametrize(("days", "still_due"), [(0, True), (1, False), (3, False), (5, False)])
+def test_a_check_on_the_day_of_the_fitting_is_too_early_to_be_the_one_after_it(days, still_due):
+    """24 to 72 hours after a fitting: common practice, no source."""
+    made = entry("after_check_recorded", "owner", FITTED + timedelta(days=days))
+    again = entry("after_check_recorded", "owner", FITTED)  # of the day, entered last
+    for checks in ([made], [made, again]):
+        due = said([*RESET, *checks], FITTED + timedelta(days=6))
+        assert ("AFTER_CHECK" in [each[0] for each in due]) is still_due
+
+
 def test_what_was_seen_before_a_recheck_was_set_does_not_end_it():
     seen = entry("film_added", "vet", date(2026, 11, 28))
     soon = entry("recheck_set", "vet", FITTED, recheck_on="2026-12-01", recheck_owner="vet")

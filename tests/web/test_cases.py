@@ -275,3 +275,11 @@ def test_ids_of_another_case_are_not_found(app, database, yard):
     replacing = {**GOOD["/limits"], "replaces_id": limit}
     assert vet.post(f"/cases/{other}/limits", replacing).status_code == 404
     assert yard.rows() == before
+
+
+def test_the_limit_form_writes_units_as_signs(yard):
+    page = yard.open("vet", "/limits/new").text
+    # ISO 80000-1: the signs of degree and per cent
+    for option in ("Palmar angle (°)", "Share behind the centre (%)", "(mm)"):
+        assert option in page
+    assert not any(f"({unit})" in page for unit in ("deg", "percent", "ratio", ""))

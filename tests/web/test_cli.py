@@ -52,6 +52,26 @@ def test_people_are_added_listed_and_revoked(instance, capsys):
     ]
 
 
+def test_a_practices_number_out_of_hours_is_set_changed_and_taken_away(instance, capsys):
+    closed = ["--out-of-hours", "01632 960117"]
+    practice = "Hollow Lane Vets"
+    assert add("ann@example.org", "vet", "--organisation", practice, *closed) == 0
+    assert run("accounts", "out-of-hours", practice, "01632 960118") == 0
+    assert run("accounts", "out-of-hours", practice, "") == 0
+    assert capsys.readouterr().out.splitlines()[1:] == [
+        "Hollow Lane Vets is rung on 01632 960118 out of hours.",
+        "Hollow Lane Vets has no out-of-hours number now.",
+    ]
+    assert run("accounts", "out-of-hours", "Nowhere", "01632 960118") == 2
+    assert "No practice is known by the name Nowhere." in capsys.readouterr().err
+    assert add("bo@example.org", "owner", *closed) == 2
+    assert "Say with --organisation whose number" in capsys.readouterr().err
+    assert add("cy@example.org", "farrier", "--organisation", "Cold Forge", *closed) == 2
+    assert "Only a practice" in capsys.readouterr().err
+    assert run("accounts", "list") == 0
+    assert "cy@example.org" not in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [

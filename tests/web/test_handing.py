@@ -141,6 +141,22 @@ def test_a_hand_over_that_cannot_be_is_refused_beside_its_field(yard, changed, f
     assert yard.rows() == before
 
 
+@pytest.mark.parametrize(
+    ("who", "colleague", "to", "said"),
+    [
+        ("vet", "una", "farrier", "is a farrier; the vet’s part goes to a vet."),
+        ("farrier", "ivo", "vet", "is a vet; the farrier’s part goes to a farrier."),
+    ],
+)
+def test_a_part_offered_to_the_other_trade_is_refused_with_why(yard, who, colleague, to, said):
+    before = yard.rows()
+    other = getattr(yard.cast, to)
+    answer = handed(yard, who, colleague, to_id=str(other.id))
+    assert answer.status_code == 422
+    assert f"{other.name} {said}" in words_of(answer)
+    assert yard.rows() == before
+
+
 def test_nobody_hands_a_part_to_a_stranger_or_to_themselves(yard):
     before = yard.rows()
     for person in (yard.cast.other_farrier, yard.cast.farrier, yard.cast.vet):

@@ -198,6 +198,33 @@ def test_an_address_in_a_mail_ends_that_mail_only_and_only_when_sent(yard):
     assert (kept.rhythm, kept.daily_hour, kept.zone) == ("daily", 18, "Europe/Dublin")
 
 
+def test_an_address_opened_again_says_that_it_is_so_already_and_leads_back(yard):
+    sent(yard, "owner", "/account/mail", "/account/mail", {**WISHES, "about": list(Topic)})
+    browser = Browser(yard.app)
+    address = ending(yard, "owner", Topic.CONSENT, Topic.PLAN)
+    assert "No more mail about this?" in words_of(browser.get(address))
+    assert "No more of this mail" in words_of(browser.post(address))
+    again = browser.get(address)
+    assert "No more of this mail" in words_of(again)
+    assert "No more mail about this?" not in words_of(again)
+    assert f'action="{address}"' in again.text
+    other = ending(yard, "owner", Topic.RED_FLAG)
+    assert "No more mail about this?" in words_of(browser.get(other))
+    for _ in range(2):
+        back = browser.post(address, {"again": "yes"})
+        assert "No more mail about this?" in words_of(back)
+    kept = choice(yard, "owner")
+    assert kept.without == []
+    assert (kept.rhythm, kept.daily_hour, kept.zone) == ("daily", 18, "Europe/Dublin")
+
+
+def test_a_part_of_what_an_address_ends_is_not_the_whole(yard):
+    browser = Browser(yard.app)
+    browser.post(ending(yard, "owner", Topic.PLAN))
+    both = ending(yard, "owner", Topic.CONSENT, Topic.PLAN)
+    assert "No more mail about this?" in words_of(browser.get(both))
+
+
 def test_who_never_chose_can_end_mail_too(yard):
     yard.app.test_client().post(ending(yard, "owner", Topic.PLAN), base_url="http://localhost")
     kept = choice(yard, "owner")

@@ -1,5 +1,7 @@
 """The case over its visits: what is real, what is within error, what was promised."""
 
+import re
+
 import pytest
 from sqlalchemy import select, update
 
@@ -109,6 +111,22 @@ def test_what_was_promised_stands_beside_what_was_fitted(app, tmp_path, clock):
     assert "Palmar angle" in page
     assert "as promised" in page
     assert "not known from its own resets yet" in page
+
+
+def test_a_difference_has_its_unit_and_a_value_the_decimals_of_its_interval(app, tmp_path, clock):
+    story = story_in(app, tmp_path)
+    story.refer(with_film=True)
+    story.submit()
+    story.agree(1)
+    story.fit(1, heel_trim_mm=1.5)
+    page = trends_of(app, story, clock)
+    said = page.split("Promised and fitted")[1].split("Growth")[0]
+    assert re.search(r" −?[0-9]+\.[0-9](?:°| mm| %) apart", said)
+    assert not re.search(r"[0-9] apart", said)
+    values = re.findall(r"−?([0-9.]+) ± ([0-9.]+)(°| mm| %)", said)
+    assert {unit for _value, _u, unit in values} >= {"°", " %"}
+    # JCGM 100:2008, 7.2.6: a result is rounded to agree with its uncertainty
+    assert {len(each.partition(".")[2]) for value, u, _unit in values for each in (value, u)} == {1}
 
 
 def trends_of(app, story, clock, *, as_words=True):

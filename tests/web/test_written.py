@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from referral.web.written import day, limb, moment, number, quantity, words
+from referral.web.written import day, limb, moment, number, quantity, unit_sign, with_u, words
 
 
 def test_a_day_cannot_be_misread():
@@ -45,6 +45,27 @@ def test_numbers_have_a_true_minus_and_no_minus_zero():
 )
 def test_quantities_carry_their_unit(value, unit, text):
     assert quantity(value, unit) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "unit", "text"),
+    [
+        (50.63, 1.61, "percent", "50.6 ± 3.2\u202f%"),
+        (-0.04, 0.7, "deg", "0.0 ± 1.4°"),
+        (-12.5, 0.7, "mm", "\N{MINUS SIGN}12.5 ± 1.4\u202fmm"),
+        (1.236, 0.011, "ratio", "1.24 ± 0.02"),
+        (-0.004, 0.01, "ratio", "0.00 ± 0.02"),
+    ],
+)
+def test_a_value_and_its_interval_have_the_same_decimals(value, u, unit, text):
+    """To the same place as its uncertainty: JCGM 100:2008, 7.2.6."""
+    assert with_u(value, u, unit) == text
+
+
+def test_a_unit_by_itself_is_its_sign():
+    """ISO 80000-1: ° and % are the signs of degree and per cent."""
+    signs = {each: unit_sign(each) for each in ("deg", "percent", "mm", "ratio", "weeks")}
+    assert signs == {"deg": "°", "percent": "%", "mm": "mm", "ratio": "", "weeks": "weeks"}
 
 
 def test_limbs_are_named_as_the_reader_likes():
