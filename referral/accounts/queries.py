@@ -14,6 +14,7 @@ from referral.accounts.models import Membership, OpenSession, Organisation, Pers
 from referral.errors import NotFound
 from referral.storage.canonical import sha256_hex
 from referral.storage.db import UtcDateTime
+from referral.web.fonts import composed
 
 IDLE = timedelta(minutes=60)
 LONGEST = timedelta(hours=12)
@@ -82,8 +83,9 @@ def person_by_email(session: Session, email: str) -> Person:
 
 
 def find_organisation_by_name(session: Session, name: str) -> Organisation | None:
-    """Return the organisation of this name."""
-    return session.scalar(select(Organisation).where(Organisation.name == name.strip()))
+    """Return the organisation of this name, however its spaces and accents are typed."""
+    clean = composed(" ".join(name.split()))
+    return session.scalar(select(Organisation).where(Organisation.name == clean))
 
 
 def list_organisations(session: Session) -> tuple[Organisation, ...]:

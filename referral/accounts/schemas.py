@@ -1,10 +1,10 @@
 """What the account pages take."""
 
-from marshmallow import Schema, fields, validate
+from marshmallow import Schema, validate
 
 from referral.accounts.passwords import LONGEST as LONGEST_PASSWORD
 from referral.accounts.service import LONGEST_EMAIL
-from referral.web.forms import MISSING
+from referral.web.forms import MISSING, Unprinted
 
 LONGEST_TYPED = 4 * LONGEST_PASSWORD
 
@@ -12,30 +12,30 @@ LONGEST_TYPED = 4 * LONGEST_PASSWORD
 class SignInForm(Schema):
     """The door."""
 
-    email = fields.String(
+    email = Unprinted(
         required=True,
         validate=validate.Length(max=LONGEST_EMAIL),
         error_messages={"required": MISSING},
     )
-    password = fields.String(
+    password = Unprinted(
         required=True,
         validate=validate.Length(max=LONGEST_TYPED),
         error_messages={"required": MISSING},
     )
-    next = fields.String(load_default="")
+    next = Unprinted(load_default="")
 
 
 class PasswordForm(Schema):
     """A new password, and the present one to show that it is you."""
 
-    present = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
-    password = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
+    present = Unprinted(required=True, validate=validate.Length(max=LONGEST_TYPED))
+    password = Unprinted(required=True, validate=validate.Length(max=LONGEST_TYPED))
 
 
 class PasswordAlone(Schema):
     """One's password, to authorise what is done next."""
 
-    password = fields.String(required=True, validate=validate.Length(max=LONGEST_TYPED))
+    password = Unprinted(required=True, validate=validate.Length(max=LONGEST_TYPED))
 
 
 class OutOfHoursForm(Schema):
@@ -47,4 +47,4 @@ class OutOfHoursForm(Schema):
 class CodeForm(Schema):
     """A code of the moment."""
 
-    code = fields.String(required=True, validate=validate.Length(max=20))
+    code = Unprinted(required=True, validate=validate.Length(max=20))

@@ -27,6 +27,7 @@ from referral.accounts.sign_in import (
 from referral.errors import Invalid
 from referral.storage.db import Database
 from referral.storage.ids import new_id
+from referral.web.fonts import composed, printing_faults
 
 EMAIL = re.compile(r"[^@\s]+@[^@\s]+")
 LONGEST_NAME = 120
@@ -61,7 +62,7 @@ def add_organisation(session: Session, name: str, kind: str, now: datetime) -> O
     Raises
     ------
     Invalid
-        If the name is empty or too long, or the kind is not one of the two.
+        If the name is empty, too long or unprintable, or the kind is not one of the two.
     """
     clean = _clean_name(name, "name")
     if kind not in set(OrganisationKind):
@@ -78,10 +79,12 @@ def add_person(session: Session, passwords: Passwords, command: AddPerson, now: 
     Raises
     ------
     Invalid
-        If the email is taken or unusable, the role does not fit the
-        organisation, or the password is weak.
+        If a name or number is unprintable, the email is taken or unusable, the role does not fit
+        the organisation, or the password is weak.
     """
     name = _clean_name(command.name, "name")
+    number = _clean_detail(command.registration_number, "registration")
+    phone = _clean_detail(command.phone, "phone")
     email = command.email.strip().lower()
     if not EMAIL.fullmatch(email) or len(email) > LONGEST_EMAIL:
         raise _fault("email", "An email needs a name, an @ and a place, such as ann@example.org.")
@@ -94,8 +97,8 @@ def add_person(session: Session, passwords: Passwords, command: AddPerson, now: 
         name=name,
         email=email,
         password_hash=None if command.password is None else passwords.hash(command.password),
-        registration_number=command.registration_number,
-        phone=command.phone,
+        registration_number=number,
+        phone=phone,
         revoked_at=None,
         created_at=now,
     )
@@ -259,10 +262,21 @@ def _check_role(session: Session, role: str, organisation_id: UUID | None) -> No
 
 
 def _clean_name(name: str, at: str) -> str:
-    clean = " ".join(name.split())
+    clean = _printable(" ".join(name.split()), at)
     if not clean or len(clean) > LONGEST_NAME:
         raise _fault(at, f"A name needs between 1 and {LONGEST_NAME} characters.")
     return clean
+
+
+def _clean_detail(text: str | None, at: str) -> str | None:
+    return None if text is None else _printable(text, at)
+
+
+def _printable(text: str, at: str) -> str:
+    kept = composed(text)
+    if faults := printing_faults(kept):
+        raise _fault(at, f"{at.capitalize()}: {' '.join(faults)}")
+    return kept
 
 
 def _fault(at: str, sentence: str) -> Invalid:

@@ -25,7 +25,7 @@ from referral.cases.links import invitation_of
 from referral.clock import day_at
 from referral.errors import Invalid, NotFound
 from referral.web import login
-from referral.web.forms import FormState, load_form, state_of_form
+from referral.web.forms import FormState, Unprinted, load_form, state_of_form
 from referral.web.login import current_actor, is_signed_in
 from referral.web.wiring import wiring
 
@@ -44,7 +44,7 @@ class SetUpForm(AnswerForm):
     """The name and the password of an owner who comes for the first time."""
 
     name = fields.String(required=True, validate=validate.Length(max=LONGEST_NAME))
-    password = fields.String(required=True, validate=validate.Length(max=4 * LONGEST))
+    password = Unprinted(required=True, validate=validate.Length(max=4 * LONGEST))
 
 
 @blueprint.get("/asked/<token>")

@@ -5,10 +5,13 @@ from typing import Any
 
 from flask import request
 
+from referral.cases.queries import entries_since
 from referral.cases.visit import Visit, based_on
+from referral.core.workflow import Move
 from referral.errors import Invalid
-from referral.plans.pages import walls_of
-from referral.plans.queries import planned_limbs
+from referral.plans.pages import lines_apart, walls_of
+from referral.plans.queries import plan_of, planned_limbs
+from referral.plans.rows import PlanLine
 from referral.plans.schemas import BETWEEN, LimbForm, PlanForm, limbs_from_json, load_limbs
 from referral.plans.service import SubmitPlan
 from referral.web.forms import SUMMARY, load_form
@@ -52,6 +55,23 @@ def command_from(visit: Visit, given: Mapping[str, Any]) -> SubmitPlan:
     walls = walls_of(visit.session, visit.access.case_id, limbs)
     content = limbs_from_json(given["limbs"], limbs, given["fit_on"], walls)
     return _command(visit, given, content)
+
+
+def apart_from_newest(visit: Visit) -> tuple[tuple[str, PlanLine], ...] | None:
+    """Return where the plan that was sent differs from the one that was stored meanwhile.
+
+    None if none was, or if what was sent cannot be read as a plan.
+    """
+    seen, case_id = based_on(), visit.access.case_id
+    since = entries_since(visit.session, case_id, seen) if seen is not None else ()
+    if not any(each.kind in (Move.SUBMIT_PLAN, Move.AMEND_PLAN) for each in since):
+        return None
+    try:
+        sent = command_of(visit)
+    except Invalid:
+        return None
+    newest = plan_of(visit.session, case_id, visit.access.state.plan_n)
+    return lines_apart(newest.limbs, sent.limbs)
 
 
 def _command(

@@ -195,11 +195,18 @@ def _changed(
     if view.plan.changes_n is None:
         return ()
     before = plan_of(session, access.case_id, view.plan.changes_n)
+    return lines_apart(before.limbs, view.limbs)
+
+
+def lines_apart(
+    before: Mapping[str, Mapping[str, Any]], after: Mapping[str, Mapping[str, Any]]
+) -> tuple[tuple[str, PlanLine], ...]:
+    """Return the lines in which one plan differs from another, limb by limb."""
     return tuple(
         (limb, line)
-        for limb, content in view.limbs.items()
-        if limb in before.limbs
-        for line in plan_lines(before.limbs[limb], content, {})
+        for limb, content in after.items()
+        if limb in before
+        for line in plan_lines(before[limb], content, {})
         if line.planned != line.as_fitted
     )
 

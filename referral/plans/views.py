@@ -16,7 +16,7 @@ from referral.cases.visit import (
 )
 from referral.core.workflow import Move
 from referral.errors import Invalid, NotAllowed, OutOfDate
-from referral.plans.asking import command_of
+from referral.plans.asking import apart_from_newest, command_of
 from referral.plans.cautions import AcknowledgeCautions, acknowledge_cautions
 from referral.plans.consents import RecordConsent, record_consent
 from referral.plans.pages import (
@@ -54,6 +54,7 @@ from referral.web.login import sign_in_required
 blueprint = Blueprint("plans", __name__)
 
 UNUSABLE = 422
+MOVED_ON = 409
 
 OPTIONS = {
     "categories": CATEGORIES,
@@ -94,7 +95,10 @@ def _form(number: int, state: FormState, status: int = 200, *, amends: bool) -> 
     with reading_case(number) as visit:
         visit.access.check_role(Move.AMEND_PLAN if amends else Move.SUBMIT_PLAN)
         page: PlanFormPage = plan_form_page(visit.session, visit.access, visit.today, amends=amends)
-    html = render_template("plans/new.html", page=page, form=state, key=new_key(), **OPTIONS)
+        apart = apart_from_newest(visit) if status == MOVED_ON else None
+    html = render_template(
+        "plans/new.html", page=page, form=state, apart=apart, key=new_key(), **OPTIONS
+    )
     return make_response(html, status)
 
 

@@ -9,6 +9,7 @@ from werkzeug.datastructures import MultiDict
 from referral.cases.schemas import words
 from referral.errors import Invalid
 from referral.plans.schemas import BETWEEN, NAIL_FIELDS, SHOE_FIELDS, LimbForm, load_limbs
+from referral.web.fonts import composed
 from referral.web.forms import DateField, DecimalField, load_form
 
 INTERVAL = "interval_weeks"
@@ -85,7 +86,7 @@ def _reasons(form: MultiDict[str, str], limbs: tuple[str, ...]) -> Mapping[str, 
     said = {}
     for limb in limbs:
         for name in LIMB_FIELDS:
-            reason = form.get(reason_field(limb, name), "").strip()[:LONGEST_REASON]
+            reason = composed(form.get(reason_field(limb, name), "")).strip()[:LONGEST_REASON]
             if reason:
                 said[f"{limb}.{plan_field(name)}"] = reason
     return said

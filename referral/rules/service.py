@@ -10,7 +10,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from referral.core.rules.rule import Limit
+from referral.core.rules.rule import Limit, Rule
 from referral.errors import Invalid
 from referral.rulebook.limits import BOUNDS, tier_faults
 from referral.rulebook.overrides import LIMITS, OWN, SHIPPED, Override, is_fixed, newest_limits
@@ -20,6 +20,7 @@ from referral.rules.models import RuleChangeRow
 from referral.rules.shelf import read_own
 from referral.storage.ids import new_id
 from referral.storage.jobs import enqueue
+from referral.web.fonts import printing_faults
 from referral.web.written import words
 
 FIXED = "A shipped red flag stays as it is; nobody sets it otherwise."
@@ -183,8 +184,9 @@ def propose_own(command: SetOwn, taken: Sequence[str], by: str, today: date) -> 
     Raises
     ------
     Invalid
-        If its text is no rule file, an example is answered otherwise than it says, its id is
-        taken, or the day has passed; with a sentence beside each field.
+        If its text is no rule file or says what no sheet can print, an example is answered
+        otherwise than it says, its id is taken, or the day has passed; with a sentence beside each
+        field.
     """
     _check_since(command.since, today)
     rule_id = _id_in(command.text)
@@ -195,8 +197,16 @@ def propose_own(command: SetOwn, taken: Sequence[str], by: str, today: date) -> 
         raise Invalid(ASK, {"rule_text": [f"{each[:1].upper()}{each[1:]}." for each in faults]})
     if is_fixed(file.rule):
         raise Invalid(ASK, {"rule_text": ["Red flags are the shipped book’s alone; take breach."]})
+    if unprintable := printing_faults(_printed(file.rule)):
+        raise Invalid(ASK, {"rule_text": unprintable})
     override = Override(rule_id, OWN, by, command.since, command.reason, own=file.rule)
     return Proposal(override, {"topic": command.topic, "text": command.text})
+
+
+def _printed(rule: Rule) -> str:
+    """Return what sheets print of a rule; its file can write any sign as an escape."""
+    of_limits = (each for limit in rule.limits for each in (limit.says, limit.source))
+    return "\n".join(each for each in (rule.title, rule.says, *of_limits) if each)
 
 
 def _id_in(text: str) -> str:

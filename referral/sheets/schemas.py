@@ -10,7 +10,8 @@ from werkzeug.datastructures import MultiDict
 from referral.accounts.schemas import PasswordAlone
 from referral.cases.choices import LETTERS, codes
 from referral.cases.schemas import words
-from referral.web.forms import DateField
+from referral.web.fonts import composed
+from referral.web.forms import DateField, Unprinted
 
 SHA256_LETTERS = 64
 WAIVER, SEEN = "waiver_", "seen_"
@@ -21,14 +22,14 @@ class SignForm(Schema):
     """A first signature."""
 
     pdf_sha256 = fields.String(required=True, validate=validate.Length(equal=SHA256_LETTERS))
-    password = fields.String(required=True, validate=validate.Length(max=200))
-    code = fields.String(load_default="", validate=validate.Length(max=20))
+    password = Unprinted(required=True, validate=validate.Length(max=200))
+    code = Unprinted(load_default="", validate=validate.Length(max=20))
 
 
 class CertificateForm(PasswordAlone):
     """A certificate of one's own; its file comes beside the fields."""
 
-    passphrase = fields.String(required=True, validate=validate.Length(max=200))
+    passphrase = Unprinted(required=True, validate=validate.Length(max=200))
 
 
 class LetterForm(Schema):
@@ -61,7 +62,7 @@ def answer_fields(form: MultiDict[str, str]) -> list[str]:
 def waivers_in(form: MultiDict[str, str]) -> Mapping[UUID, str]:
     """Return the reason given for each finding that was waived."""
     given = _keyed(form, WAIVER).items()
-    said = {key: form[name].strip()[:LONGEST_REASON] for key, name in given}
+    said = {key: composed(form[name]).strip()[:LONGEST_REASON] for key, name in given}
     return {key: reason for key, reason in said.items() if reason}
 
 

@@ -19,6 +19,9 @@ FACES = (
 
 SVG_PICTURE = "data:image/svg+xml;base64,"
 _UNPRINTED = frozenset({"style", "script", "head", "title", "template"})
+HIDDEN_MARKS = frozenset((*range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))
+"""Variation selectors: they only say how the sign before them looks."""
+MOST_NAMED = 5
 AROUND = 30
 """How many characters are quoted on either side of one that cannot be printed."""
 _LAYOUT = frozenset("\n\r\t")
@@ -75,6 +78,31 @@ def unprintable_characters(text: str) -> tuple[str, ...]:
         if character not in _LAYOUT
         and (ord(character) not in codes or unicodedata.category(character) in _REFUSED_KINDS)
     )
+
+
+def composed(text: str) -> str:
+    """Return a text with each letter and its accents as one sign where there is one (NFC)."""
+    return unicodedata.normalize("NFC", text)
+
+
+def printing_faults(text: str) -> list[str]:
+    """Return a sentence on what of a text cannot be printed: which sign, where, what to do."""
+    missing = unprintable_characters(text)
+    if not missing:
+        return []
+    first, *others = missing
+    before = " ".join(text[: text.index(first)].split())[-AROUND:].strip()
+    place = f"after “{before}”" if before else "at the beginning"
+    if _is_hidden(first):
+        what, mend = f"A sign that does not show ({_code(first)})", "delete it"
+    else:
+        what, mend = _quoted(first), "write it in words"
+    sentence = f"{what} {place} cannot be printed on a sheet: {mend}."
+    if not others:
+        return [sentence]
+    named = ", ".join(_quoted(each) for each in others[:MOST_NAMED])
+    more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
+    return [f"{sentence} The same goes for {named}{more}."]
 
 
 class _PrintedText(HTMLParser):
@@ -138,6 +166,18 @@ def _around(text: str, character: str) -> str:
 
 
 def _named(character: str) -> str:
-    code = f"U+{ord(character):04X}"
-    hidden = unicodedata.category(character) in _REFUSED_KINDS
-    return code if hidden else f"{character} ({code})"
+    code = _code(character)
+    return code if _is_hidden(character) else f"{character} ({code})"
+
+
+def _quoted(character: str) -> str:
+    code = _code(character)
+    return code if _is_hidden(character) else f"“{character}” ({code})"
+
+
+def _code(character: str) -> str:
+    return f"U+{ord(character):04X}"
+
+
+def _is_hidden(character: str) -> bool:
+    return unicodedata.category(character) in _REFUSED_KINDS or ord(character) in HIDDEN_MARKS

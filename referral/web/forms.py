@@ -17,6 +17,7 @@ from marshmallow import Schema, ValidationError, fields
 from werkzeug.datastructures import MultiDict
 
 from referral.errors import Invalid
+from referral.web.fonts import composed, printing_faults
 
 ALONGSIDE = frozenset({"csrf_token", "revision", "idempotency_key"})
 """Fields that every form may carry beside its own."""
@@ -180,6 +181,10 @@ def parse_date(value: object) -> date:
         raise ValueError("There is no such day.") from error
 
 
+class Unprinted(fields.String):
+    """Text that comes on no sheet and is taken sign by sign: a password, a code, an address."""
+
+
 @dataclass(frozen=True, slots=True)
 class FormState:
     """What stands in a form: what was typed, and what is wrong with it."""
@@ -215,22 +220,27 @@ def state_of_form(
 def load_form(schema: Schema, form: MultiDict[str, str], *, also: Iterable[str] = ()) -> Any:  # noqa: ANN401 - the schema decides what it makes
     """Return what the schema makes of a form; blank fields count as not given.
 
+    Words are composed (NFC). Those that no sheet could print are refused, also in the fields
+    ``also``, which are read elsewhere: what is in the record cannot be typed again.
+
     Raises
     ------
     Invalid
-        With a sentence for each field at fault: unusable, missing, unknown, or sent twice.
+        With a sentence for each field at fault: unusable, unprintable, missing, unknown, or sent
+        twice.
     """
     data: dict[str, Any] = {}
     faults: dict[str, list[str]] = {}
     for name in form:
-        given = [each for each in form.getlist(name) if each.strip()]
-        if any(NUL in each for each in given):
-            faults[name] = [UNWRITABLE]
+        asked = schema.fields.get(name)
+        given = [_as_kept(asked, each) for each in form.getlist(name) if each.strip()]
+        if said := _faults_of(name, asked, given):
+            faults[name] = said
         elif name in ALONGSIDE or name in also:
             continue
-        elif name not in schema.fields:
+        elif asked is None:
             faults[name] = [UNKNOWN]
-        elif isinstance(schema.fields[name], fields.List):
+        elif isinstance(asked, fields.List):
             data[name] = given
         elif len(given) > 1:
             faults[name] = [TWICE]
@@ -247,7 +257,36 @@ def load_json(schema: Schema, data: object) -> Any:  # noqa: ANN401 - the schema
     Invalid
         With a sentence for each path at fault.
     """
-    return _load(schema, data, {})
+    if not isinstance(data, Mapping):
+        return _load(schema, data, {})
+    kept: dict[Any, Any] = {}
+    faults: dict[str, list[str]] = {}
+    for name, value in data.items():
+        asked = schema.fields.get(name)
+        kept[name] = _as_kept(asked, value) if isinstance(value, str) else value
+        if isinstance(value, str) and (unprintable := _unprintable(asked, [kept[name]])):
+            faults[name] = unprintable
+    return _load(schema, kept, faults)
+
+
+def _faults_of(name: str, asked: object, given: list[str]) -> list[str]:
+    """Return what is wrong with the signs of which a field's texts consist."""
+    if any(NUL in each for each in given):
+        return [UNWRITABLE]
+    return [] if name in ALONGSIDE else _unprintable(asked, given)
+
+
+def _is_exact(asked: object) -> bool:
+    return isinstance(asked, Unprinted | fields.Email)
+
+
+def _as_kept(asked: object, text: str) -> str:
+    return text if _is_exact(asked) else composed(text)
+
+
+def _unprintable(asked: object, texts: Iterable[str]) -> list[str]:
+    """Return what cannot be printed of a field's texts."""
+    return [] if _is_exact(asked) else [said for text in texts for said in printing_faults(text)]
 
 
 def _load(schema: Schema, data: Any, faults: dict[str, list[str]]) -> Any:  # noqa: ANN401 - as above

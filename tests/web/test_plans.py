@@ -141,9 +141,42 @@ def test_a_plan_on_an_old_page_is_not_saved_over_a_newer_one(yard):
     assert "submitted plan 1" in words_of(answer)
     assert "Written in the cold" in answer.text
     assert 'value="5.25"' in answer.text
+    beside = "Yours beside plan 1, which stands now LF Off the toe: 4 mm there, 5.25 mm in yours"
+    assert beside in words_of(answer)
+    assert words_of(answer).count("in yours") == 1
     assert yard.rows()["plan"] == 1
     again = {**late, **hidden_in(answer, path)}
     assert yard.browser("farrier").post(path, again).location == f"{yard.home}/plans/2"
+
+
+# That the numbers which differ are named, and only where a plan is beside another: from memory.
+def test_numbers_are_compared_only_with_a_plan_that_was_stored_meanwhile(yard):
+    yard.submit()
+    path = f"{yard.home}/plans"
+    hidden = hidden_in(yard.open("farrier", "/plans/new"), path)
+    assert send_back(yard, 1, words="Too long at the toe").status_code == 303
+    sent = {**hidden, **PLAN, "LF-toe_trim_mm": "5.25"}
+    moved = yard.browser("farrier").post(path, sent)
+    assert moved.status_code == 409
+    assert "Yours beside" not in words_of(moved)
+    yard.submit()
+    same = yard.browser("farrier").post(path, {**hidden, **PLAN})
+    assert same.status_code == 409
+    assert "which stands now No number differs; dates and words may." in words_of(same)
+
+
+def test_a_vets_late_change_is_put_beside_the_plan_that_came_meanwhile(yard):
+    yard.submit()
+    path = f"{yard.home}/plans/1/changes"
+    hidden = hidden_in(yard.open("vet", "/plans/1/changes/new"), path)
+    yard.submit(**{"LF-wedge_deg": "2"})
+    late = yard.browser("vet").post(path, {**hidden, **PLAN})
+    assert late.status_code == 409
+    assert "Yours beside plan 2, which stands now LF Wedge: 2° there, 3° in yours" in words_of(late)
+    unread = yard.browser("vet").post(path, {**hidden, **PLAN, "LF-toe_trim_mm": "x"})
+    assert unread.status_code == 409
+    assert "Yours beside" not in words_of(unread)
+    assert 'value="x"' in unread.text
 
 
 def test_a_plan_whose_ground_moved_is_judged_again_before_anybody_agrees(yard, clock):

@@ -153,6 +153,7 @@ def test_reasons_are_kept_with_what_they_explain(app, story, clock):
         ("interval_weeks", "", "Please fill this in."),
         ("fitted_on", "2026-12-24", "still to come"),
         ("LF-hoof_oil", "yes", "This page has no such field."),
+        ("LF-reason_heel_trim_mm", "Low \U0001f434", "(U+1F434) after “Low” cannot be printed"),
     ],
 )
 def test_what_cannot_be_used_is_said_beside_its_field(app, story, name, typed, said):

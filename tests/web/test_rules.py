@@ -97,6 +97,18 @@ def test_an_own_rule_judges_the_practices_plans_and_is_read_by_those_on_them(yar
     assert STALE in words_of(yard.open("vet", "/plans/1"))
 
 
+# A rule file is TOML, which writes any sign as \UXXXXXXXX: TOML 1.0, strings.
+@pytest.mark.parametrize("key", ["title", "says", "source"])
+def test_an_own_rule_cannot_say_by_an_escape_what_no_sheet_can_print(yard, key):
+    before = yard.rows()
+    answer = own(yard, OWN_RULE.replace(f'{key} = "', f'{key} = "Mind \\U0001F434 '))
+    assert answer.status_code == 422
+    beside = answer.text.partition('id="rule_text-fault"')[2].partition("</p>")[0]
+    assert "(U+1F434) after “" in beside
+    assert "Mind” cannot be printed on a sheet: write it in words." in beside
+    assert yard.rows() == before
+
+
 def test_an_own_rule_is_written_anew_as_a_new_row(yard):
     own(yard)
     assert "HILL01" in yard.browser("vet").get("/own-rules/new?rule=HILL01").text

@@ -77,6 +77,21 @@ def test_agreeing_without_the_waiver_keeps_what_was_typed(app, story):
     assert count(story, SheetProposal) == 0
 
 
+def test_a_waivers_reason_that_no_sheet_can_print_is_refused_beside_it(app, story):
+    browser = browser_of(app, story, "vet")
+    page = browser.get("/cases/1/plans/1").text
+    said = dict.fromkeys(answers(story), "One visit at a time 🐴")
+    waivers = [name for name in said if name.startswith("waiver_")]
+    answer = browser.post(AGREEMENTS, {**hidden_in(page, AGREEMENTS), **said})
+    assert answer.status_code == 422
+    assert waivers
+    for name in waivers:
+        beside = answer.text.partition(f'id="{name}-fault"')[2].partition("</p>")[0]
+        assert "(U+1F434) after “One visit at a time” cannot be printed" in beside
+    assert answer.text.count("One visit at a time \U0001f434") >= len(waivers)
+    assert count(story, SheetProposal) == 0
+
+
 def test_the_vet_sees_the_very_pages_and_signs_them(app, story, clock):
     browser = browser_of(app, story, "vet")
     address = propose(story, browser)
