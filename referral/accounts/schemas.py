@@ -1,6 +1,6 @@
 """What the account pages take."""
 
-from marshmallow import Schema, validate
+from marshmallow import Schema, fields, validate
 
 from referral.accounts.passwords import LONGEST as LONGEST_PASSWORD
 from referral.accounts.service import LONGEST_EMAIL
