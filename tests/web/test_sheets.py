@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import func, select
 
 from referral.app import worker_of
-from referral.cases.models import Entry
+from referral.cases.models import Entry, Problem
 from referral.horses.models import Horse
 from referral.plans.agreement import must_be_answered
 from referral.plans.queries import plan_of
@@ -348,6 +348,20 @@ def test_what_the_worker_cannot_make_is_refused_in_a_sentence(app, story, withou
     page = vet.get(address).text
     assert "it could not be made" in page
     assert "U+8E44" in page
+
+
+def test_words_of_before_that_no_sheet_can_print_still_stop_it_and_are_named(
+    app, story, without_worker
+):
+    with story.database.transaction() as session:
+        session.scalars(select(Problem)).one().words = "Sore on the left \U0001f434"
+    vet = browser_of(app, story, "vet")
+    address = order_letter(vet, kind="referral").location
+    without_worker.run_waiting()
+    page = vet.get(address).text
+    assert "it could not be made" in page
+    assert "U+1F434" in page
+    assert "Sore on the left" in page
 
 
 def test_a_sheet_rendered_twice_is_one_sheet(app, story, without_worker):
