@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from referral.accounts.actor import Actor
 from referral.accounts.models import Person
 from referral.cases.models import Case, CaseMember, Entry, ErasableValue
+from referral.cases.ringing import Contact, closed_on
 from referral.cases.timeline import history_of
 from referral.clock import day_at
 from referral.core.diary import PASSED, DueItem, What, due_items
@@ -255,7 +256,11 @@ def _booked(session: Session, seen: Sequence[_Seen]) -> list[tuple[_Seen, Booked
         last = {e.content["comes"]: e for e in each.entries if e.kind == Move.BOOK_VISIT.value}
         found += [(each, entry) for entry in last.values() if "visit_on" in entry.content]
     words = _words(session, [entry.id for _, entry in found])
-    return [(each, _line(each, entry, words.get(entry.id, ""))) for each, entry in found]
+    closed = closed_on(session, [each.case.id for each, _ in found])
+    return [
+        (each, _line(each, entry, words.get(entry.id, ""), closed.get(each.case.id, ())))
+        for each, entry in found
+    ]
 
 
 def _words(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
@@ -265,7 +270,7 @@ def _words(session: Session, ids: Sequence[UUID]) -> Mapping[UUID, str]:
     return {entry_id: value or "(erased)" for entry_id, value in rows}
 
 
-def _line(seen: _Seen, entry: Entry, words: str) -> BookedLine:
+def _line(seen: _Seen, entry: Entry, words: str, closed: tuple[Contact, ...]) -> BookedLine:
     comes = Role(entry.content["comes"])
     phones = tuple(
         (f"{person.name}, {member.role}", person.phone)
@@ -280,7 +285,7 @@ def _line(seen: _Seen, entry: Entry, words: str) -> BookedLine:
         visit_at=entry.content["visit_at"],
         comes=_named(seen.who(comes), comes),
         words=words if seen.is_member else "",
-        phones=phones,
+        phones=(*phones, *((each.name, each.phone) for each in closed)),
     )
 
 

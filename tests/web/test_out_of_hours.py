@@ -119,6 +119,15 @@ def test_the_owners_summary_and_what_was_fitted_have_it(app, tmp_path, clock):
     assert f"Out of hours: {CLOSED}" in fitting
 
 
+def test_the_weeks_sheet_prints_it_for_each_visit(yard):
+    visit = {"comes": "farrier", "visit_on": "2026-11-27", "visit_at": "09:30"}
+    yard.done("farrier", "/visits/new", "/visits", visit)
+    week = "/diary/week?from=2026-11-27"
+    assert "Out of hours" not in words_of(yard.browser("farrier").get(week))
+    given(yard)
+    assert f"Out of hours {CLOSED}" in words_of(yard.browser("farrier").get(week))
+
+
 def test_a_new_sheet_prints_it_under_its_danger_signs(app, tmp_path, clock):
     story = story_in(app, tmp_path)
     story.refer()
