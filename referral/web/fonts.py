@@ -80,9 +80,18 @@ def unprintable_characters(text: str) -> tuple[str, ...]:
     )
 
 
+WITHOUT_A_TRACE = dict.fromkeys(
+    map(ord, "\N{SOFT HYPHEN}\N{ZERO WIDTH SPACE}\N{WORD JOINER}\ufeff")
+)
+"""Signs that other programs put between words when text is copied, and that mean nothing there."""
+
+
 def composed(text: str) -> str:
-    """Return a text with each letter and its accents as one sign where there is one (NFC)."""
-    return unicodedata.normalize("NFC", text)
+    """Return a text with each letter and its accents as one sign where there is one (NFC).
+
+    What comes along when text is copied and says nothing is left out.
+    """
+    return unicodedata.normalize("NFC", text.translate(WITHOUT_A_TRACE))
 
 
 def printing_faults(text: str) -> list[str]:

@@ -233,7 +233,8 @@ def load_form(schema: Schema, form: MultiDict[str, str], *, also: Iterable[str] 
     faults: dict[str, list[str]] = {}
     for name in form:
         asked = schema.fields.get(name)
-        given = [_as_kept(asked, each) for each in form.getlist(name) if each.strip()]
+        kept = [_as_kept(asked, each) for each in form.getlist(name)]
+        given = [each for each in kept if each.strip()]
         if said := _faults_of(name, asked, given):
             faults[name] = said
         elif name in ALONGSIDE or name in also:
