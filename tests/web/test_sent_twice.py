@@ -205,9 +205,10 @@ def test_codes_are_begun_put_on_and_taken_off_once(yard, clock):
 
 
 def test_a_certificate_is_brought_and_removed_once(yard, clock, tmp_path):
+    file = a_p12(tmp_path)
     clock.now = utc_now()  # openssl dates its certificates by the machine's clock
     vet, page = yard.browser("vet"), "/account/certificate"
-    brought = {"passphrase": PASSPHRASE, "password": PASSWORD, "certificate": a_p12(tmp_path)}
+    brought = {"passphrase": PASSPHRASE, "password": PASSWORD, "certificate": file}
     twice(vet, page, page, brought)
     assert counted(yard.database, OwnCertificate) == 1
     twice(vet, page, f"{page}/removal", {"password": PASSWORD})
