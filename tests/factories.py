@@ -29,7 +29,11 @@ from referral.core.measure.stated import StatedValue, stated_readings
 from referral.core.workflow import Role
 from referral.horses.models import Horse
 from referral.horses.service import RecordHorse, record_horse
+from referral.rulebook.loader import load_rulebook
 from referral.settings import Settings
+from referral.storage.blobs import BlobStore
+from referral.storage.db import Database
+from referral.web.wiring import Wiring
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 PASSWORD = "seven shoes on a wet gate"
@@ -64,6 +68,18 @@ def a_settings(folder: Path, database_url: str) -> Settings:
         port=8000,
         demo=False,
         production=False,
+    )
+
+
+def a_wiring(folder: Path, database: Database) -> Wiring:
+    """Return the wiring of an instance that is served on this machine."""
+    settings = a_settings(folder, database.url)
+    return Wiring(
+        settings=settings,
+        database=database,
+        blobs=BlobStore(settings.files_dir),
+        rulebook=load_rulebook(),
+        passwords=PASSWORDS,
     )
 
 

@@ -192,8 +192,11 @@ def lift(case: int, by: str, why: str, instance: Path | None) -> None:
 def list_holds(instance: Path | None) -> None:
     """List the cases under legal hold."""
     with _store(instance) as store, store.database.reading() as session:
-        for each in holds(session):
-            click.echo(f"case {each.number}  {each.says}")
+        held = list(holds(session))
+    for each in held:
+        click.echo(f"case {each.number}  {each.says}")
+    if not held:
+        click.echo("No case is under legal hold.")
 
 
 def _hold(verb: Command, case: int, by: str, why: str, instance: Path | None) -> None:
@@ -221,4 +224,4 @@ def _access(session: Session, by: str, case: int, now: datetime) -> CaseAccess:
     try:
         return case_for(session, person.id, case, now)
     except NotFound as error:
-        raise NotFound(f"{by} is not on a case {case}.") from error
+        raise NotFound(f"{by} is not on case {case}, or there is no such case.") from error

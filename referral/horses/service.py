@@ -109,17 +109,7 @@ def mend_owner(
     if (before.name, (before.email or "").lower()) == (command.name, command.email.lower()):
         same = "This is what stands there already."
         raise Invalid("Nothing is changed.", {"owner_email": [same]})
-    row = TypedOwner(
-        id=new_id(now),
-        horse_id=horse.id,
-        name=command.name,
-        email=command.email,
-        instead_of=None,
-        typed_by=mender_id,
-        typed_at=now,
-    )
-    session.add(row)
-    session.flush()
+    _keep_typed(session, mender_id, horse, command, now)
 
 
 NOBODY = "Nobody has accepted as this horse\N{RIGHT SINGLE QUOTATION MARK}s owner."
@@ -143,19 +133,31 @@ def replace_owner(
     if before.email == command.email.lower():
         same = "This is the address of whoever stands there already."
         raise Invalid("Nothing is changed.", {"owner_email": [same]})
+    horse.owner_id = None
+    _keep_typed(session, mender_id, horse, command, now, instead_of=before.id)
+    return before
+
+
+def _keep_typed(
+    session: Session,
+    mender_id: UUID,
+    horse: Horse,
+    command: MendOwner,
+    now: datetime,
+    *,
+    instead_of: UUID | None = None,
+) -> None:
     row = TypedOwner(
         id=new_id(now),
         horse_id=horse.id,
         name=command.name,
         email=command.email,
-        instead_of=before.id,
+        instead_of=instead_of,
         typed_by=mender_id,
         typed_at=now,
     )
     session.add(row)
-    horse.owner_id = None
     session.flush()
-    return before
 
 
 def _is_taken(session: Session, recorder_id: UUID, chip: str) -> bool:

@@ -13,15 +13,12 @@ from playwright.sync_api import BrowserContext, expect
 from referral.app import create_app
 from referral.clock import today_in
 from referral.films.phantom import Exposure, Foot, Phantom, draw_phantom
-from referral.rulebook.loader import load_rulebook
 from referral.sheets.office import authority_folder
 from referral.sheets.verify import verify_pdf
-from referral.storage.blobs import BlobStore
 from referral.storage.working import worker_beside
-from referral.web.wiring import Wiring
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.people import Someone, someone, tap_film, type_place
-from tests.factories import PASSWORD, PASSWORDS, a_cast, a_settings
+from tests.factories import PASSWORD, a_cast, a_wiring
 
 SIZE_PX = (1400, 1100)
 CHIP = "826000000412703"
@@ -53,17 +50,10 @@ def worker(database, tmp_path: Path) -> Iterator[None]:
 
 @pytest.fixture
 def yard(database, tmp_path: Path, worker, serve, look) -> Yard:
-    settings = a_settings(tmp_path, database.url)
-    wired = Wiring(
-        settings=settings,
-        database=database,
-        blobs=BlobStore(settings.files_dir),
-        rulebook=load_rulebook(),
-        passwords=PASSWORDS,
-    )
+    wired = a_wiring(tmp_path, database)
     with database.transaction() as session:
         cast = a_cast(session, wired.now())
-    address = serve(create_app(settings, wired))
+    address = serve(create_app(wired.settings, wired))
 
     def at(person, **size: object) -> Someone:
         context: BrowserContext = look(**size)
@@ -75,7 +65,7 @@ def yard(database, tmp_path: Path, worker, serve, look) -> Yard:
         owner=at(cast.owner, **PHONE),
         stranger=at(cast.other_vet, **DESK),
         cast=cast,
-        settings=settings,
+        settings=wired.settings,
         phantom=draw_phantom(Foot(), Exposure(taken_on=TODAY)),
     )
 

@@ -8,13 +8,10 @@ from sqlalchemy import select
 
 from referral.app import create_app
 from referral.cases.models import RedFlag
-from referral.rulebook.loader import load_rulebook
-from referral.storage.blobs import BlobStore
 from referral.storage.db import Database
-from referral.web.wiring import Wiring
 from tests.browser.conftest import PHONE
 from tests.browser.people import someone
-from tests.factories import PASSWORDS, a_case, a_cast, a_settings
+from tests.factories import a_case, a_cast, a_wiring
 
 NOT_SENT = "the red flag is not sent yet"
 
@@ -44,19 +41,12 @@ class Barn:
 
 @pytest.fixture
 def barn(database, tmp_path, serve, look) -> Barn:
-    settings = a_settings(tmp_path, database.url)
-    wired = Wiring(
-        settings=settings,
-        database=database,
-        blobs=BlobStore(settings.files_dir),
-        rulebook=load_rulebook(),
-        passwords=PASSWORDS,
-    )
+    wired = a_wiring(tmp_path, database)
     with database.transaction() as session:
         cast = a_cast(session, wired.now())
         number = a_case(session, cast)
     context = look(**PHONE)
-    address = serve(create_app(settings, wired))
+    address = serve(create_app(wired.settings, wired))
     page = someone(context, address, cast.farrier.email).page
     home = f"{address}/cases/{number}"
     page.goto(f"{home}/red-flags/new")

@@ -140,7 +140,7 @@ def whole(story, path):
 def test_a_hold_is_placed_listed_and_lifted(story, capsys):
     film = str(film_of(story).id)
     assert main(["hold", "list"]) == 0
-    assert capsys.readouterr().out == ""
+    assert capsys.readouterr().out == "No case is under legal hold.\n"
     assert main(["hold", "place", "1", *by(story, why="A claim")]) == 0
     assert main(["hold", "list"]) == 0
     assert "case 1  Under legal hold since " in capsys.readouterr().out
@@ -156,7 +156,7 @@ def test_a_hold_is_placed_listed_and_lifted(story, capsys):
     ("who", "said"),
     [
         ("farrier", "Only the case’s vet, or a coordinator"),
-        ("other_vet", "is not on a case 1."),
+        ("other_vet", "is not on case 1, or there is no such case."),
     ],
 )
 def test_whoever_may_not_is_told_so(story, capsys, who, said):
